@@ -1,0 +1,145 @@
+"""Values with their standard uncertainty, and the readings taken off one picture.
+
+Everything here is frozen: a stage makes it whole and the next stage takes it whole.
+
+Conventions
+-----------
+``*_px`` are picture units (pixels of the straightened picture, or the unit of the caliper figures when a person
+typed them in); ``*_mm`` are millimetres on the key.  A root height is measured as the table's ``root_from`` says.
+Growth is the amount by which every *root height* reads too high: ``visible_root = px_per_mm * (root + growth)``.
+For a single edge it is the growth of the cut side plus that of the back; for a mirrored pair that of both edges;
+for independent edges, measured from the centreline, that of one edge.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from keycore.refusal import Refusal
+
+Floats = NDArray[np.float64]
+Medium = Literal["scan", "photocopy", "photo-card", "photo-copy", "calipers"]
+Axis = Literal["along", "across", "both"]
+ReferenceKind = Literal["cut-spacing", "blade-height", "blade-length", "dpi", "card", "page", "length"]
+
+
+@dataclass(frozen=True)
+class Measured:
+    """One value with its standard uncertainty, in the unit that the holder's name says."""
+
+    value: float
+    sigma: float
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.value) and math.isfinite(self.sigma) and self.sigma >= 0):
+            raise Refusal(
+                f"A measured value must be finite with an uncertainty of at least 0; got {self.value} +- {self.sigma}.",
+                code="measured.not-finite",
+            )
+
+
+@dataclass(frozen=True)
+class HeightEvidence:
+    """What the picture says of one root height, where a single value with one sigma would say too much or too little.
+
+    Attributes
+    ----------
+    heights_px
+        (n,) ascending, evenly spaced visible root heights.
+    growths_mm
+        (m,) ascending growths; m = 1 where the evidence does not depend on growth.
+    log_likelihood
+        (m, n) log-likelihood of the visible height, for each growth; any constant may be added to the whole.
+        Outside the heights the nearest end holds.
+    """
+
+    heights_px: Floats
+    growths_mm: Floats
+    log_likelihood: Floats
+
+
+@dataclass(frozen=True)
+class CutReading:
+    """One cut as measured.
+
+    Attributes
+    ----------
+    edge
+        1, or 2 for the second edge of independent edges.
+    root_px, sigma_px
+        Visible root height and its standard uncertainty (of this cut alone, without scale or growth).
+    position_px, position_sigma_px
+        Distance of the cut's centre from the gauge point along the blade; None where it was not measured.
+    evidence
+        A whole likelihood of the height; where it is given it replaces ``root_px`` and ``sigma_px`` in decoding.
+    """
+
+    root_px: float
+    sigma_px: float
+    position_px: float | None = None
+    position_sigma_px: float | None = None
+    edge: Literal[1, 2] = 1
+    evidence: HeightEvidence | None = None
+
+
+@dataclass(frozen=True)
+class SizeReference:
+    """One thing of known size seen in the picture.
+
+    ``true_mm`` with ``true_sigma_mm`` is what it measures on the key's plane; ``seen_px`` with ``seen_sigma_px`` is
+    what it measures in the picture.  A ``weak`` reference may be plainly wrong (a file's dpi claim, say) and is taken
+    with a heavy tail.  ``used`` is False where a person turned it off or the program found it not to apply.
+    """
+
+    kind: ReferenceKind
+    axis: Axis
+    seen_px: float
+    seen_sigma_px: float
+    true_mm: float
+    true_sigma_mm: float = 0.0
+    weak: bool = False
+    used: bool = True
+    grows: bool = False
+    """True where the seen size itself carries growth (blade height, blade length)."""
+
+    @property
+    def px_per_mm(self) -> float:
+        """Scale that this reference alone gives, taking no growth off."""
+        return self.seen_px / self.true_mm
+
+    @property
+    def sigma_rel(self) -> float:
+        """Relative standard uncertainty of ``px_per_mm`` (first order, independent parts)."""
+        return math.hypot(self.seen_sigma_px / self.seen_px, self.true_sigma_mm / self.true_mm)
+
+
+@dataclass(frozen=True)
+class Readings:
+    """All that one picture (or one set of caliper figures) says of a key, before any table decides.
+
+    Attributes
+    ----------
+    cuts
+        Bow to tip; for independent edges the first edge's cuts, then the second's.
+    references
+        Independent size references, the cut spacing excepted: that is made from the cuts' positions when a table is
+        known.
+    growth_mm
+        The picture's own estimate of growth, or None.
+    anisotropy_sigma
+        Standard deviation of ln(scale across / scale along): 0.0075 for an office copier, 0.001 for a scanner.
+    medium
+        Where the figures come from.
+    """
+
+    cuts: tuple[CutReading, ...]
+    references: tuple[SizeReference, ...] = ()
+    growth_mm: Measured | None = None
+    anisotropy_sigma: float = 0.0075
+    medium: Medium = "photocopy"
+    warnings: tuple[str, ...] = field(default=())
