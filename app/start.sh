@@ -126,25 +126,22 @@ find_python() {
 install_python() {
     extra=
     [ "$1" = test ] && extra='[test]'
-    # pip is slow even when nothing is to do, so what was installed is remembered
-    stamp="$(cat pyproject.toml app/start.sh | cksum) $root $("$python" -c 'import sys; print(sys.version)')"
-    if [ -x .venv/bin/python ] && [ "$(cat .venv/installed-test 2>/dev/null)" = "$stamp" ]; then
-        return 0
+    # pip is slow even when nothing is to do, so what was installed, where and by which Python is remembered
+    here="$root $("$python" -c 'import sys; print(sys.version.replace("\n", " "))')"
+    wanted="$(cat pyproject.toml app/start.sh | cksum)"
+    if [ ! -x .venv/bin/python ] || [ "$(cat .venv/made-for 2>/dev/null)" != "$here" ]; then
+        "$python" -c 'import ensurepip, venv' >/dev/null 2>&1 ||
+            fail "Python's venv module is missing; install it (Debian: apt-get install python3-venv) and run this again."
+        "$python" -m venv --clear .venv >"$log" 2>&1 ||
+            fail "no private Python environment could be made in $root/.venv ($(last_word)); check the disk and your right to write there, then run this again."
+        printf '%s\n' "$here" >.venv/made-for
     fi
-    if [ -x .venv/bin/python ] && [ "$1" != test ] && [ "$(cat .venv/installed-run 2>/dev/null)" = "$stamp" ]; then
-        return 0
-    fi
-    "$python" -c 'import ensurepip, venv' >/dev/null 2>&1 ||
-        fail "Python's venv module is missing; install it (Debian: apt-get install python3-venv) and run this again."
-    echo "Installing Python packages into $root/.venv (some 500 MB are fetched the first time; this takes a few minutes)."
-    "$python" -m venv --clear .venv >"$log" 2>&1 || fail "no private Python environment could be made in $root/.venv ($(last_word)); check the disk and your right to write there, then run this again."
+    [ "$(cat .venv/installed-test 2>/dev/null)" != "$wanted" ] || return 0
+    [ "$1" = test ] || [ "$(cat .venv/installed-run 2>/dev/null)" != "$wanted" ] || return 0
+    echo "Installing Python packages into $root/.venv (the first time some 300 MB are fetched; this takes a few minutes)."
     .venv/bin/python -m pip install --quiet --disable-pip-version-check --editable ".$extra" >"$log" 2>&1 </dev/null ||
         fail "Python packages could not be installed ($(grep -i error "$log" | tail -n 1)); check the network and run this again."
-    if [ "$1" = test ]; then
-        printf '%s\n' "$stamp" >.venv/installed-test
-    else
-        printf '%s\n' "$stamp" >.venv/installed-run
-    fi
+    printf '%s\n' "$wanted" >".venv/installed-$1"
 }
 
 root=$(cd "$(dirname "$0")/.." && pwd)
@@ -156,8 +153,8 @@ cd "$root"
 kind=run
 case $what in
     demo | window | run) ;;
-    test) kind=test ;;
-    install) [ "${1:-}" != test ] || kind=test ;;
+    test) kind="test" ;;
+    install) [ "${1:-}" != test ] || kind="test" ;;
     *) usage ;;
 esac
 
@@ -170,7 +167,7 @@ install_python "$kind"
 case $what in
     install) echo "Installed." ;;
     demo) .venv/bin/valleygauge demo "$@" ;;
-    window) .venv/bin/valleygauge open "$@" ;;
+    window) if [ $# -gt 0 ]; then .venv/bin/valleygauge open "$@"; else .venv/bin/valleygauge; fi ;;
     run) .venv/bin/valleygauge "$@" ;;
     test) .venv/bin/python -m pytest "$@" ;;
 esac
