@@ -168,7 +168,7 @@ def _kind(head: bytes, name: str) -> str:
 
 def _raw_file(name: str) -> Refusal:
     return Refusal(
-        f'"{name}" is a camera\'s raw file; export it from the camera\'s program as JPEG or TIFF and open that.',
+        f"\"{name}\" is a camera's raw file; export it from the camera's program as JPEG or TIFF and open that.",
         code="picture.raw",
     )
 
