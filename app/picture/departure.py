@@ -1,0 +1,125 @@
+"""Where a run of grey values leaves the metal.
+
+The edge that matters is the metal's, not the strongest one: a shadow's outer border, a copied shadow or a lit side
+wall may be far stronger than the thin step at the metal itself, and its sign may be either.  What sets the metal apart
+is that *inside* the values stay at the metal's level, and *outside* they do something else.  So the place is found as
+a change-point.
+
+Model of one run z(u) of levelled values (0 = the metal's level, saturating towards -1 and 1), u in millimetres along
+the outward normal, with the change at c:
+
+    z(u) = m + t(u) + n(u) + b(u - c) * [a + o(u)]
+
+    m      offset of the metal's level here, N(0, level_sd^2)
+    t      metal texture, an Ornstein-Uhlenbeck process (sd texture_sd, length TEXTURE_MM)
+    n      pixel noise, white
+    b      the blurred step: the normal integral with the picture's own blur
+    a      the step on leaving the metal, N(0, STEP_SD^2): either sign, often small
+    o      whatever the outside does then: a second Ornstein-Uhlenbeck process (sd OUTSIDE_SD, length OUTSIDE_MM)
+
+All parts are Gaussian, so the likelihood of each c is that of a Gaussian vector with a known covariance: exact, and
+one matrix product for all runs at once.  (Gaussian-process change-points: Rasmussen & Williams, Gaussian Processes
+for Machine Learning, 2006, ch. 2 and 4; from memory.)  Values saturate before this, so that a strong border further
+out counts no more than a clear departure.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from scipy.special import ndtr
+
+from keycore.measured import Floats
+
+TEXTURE_MM = 0.15
+OUTSIDE_MM = 0.5
+STEP_SD = 0.5
+OUTSIDE_SD = 0.5
+WHITE_SD = 0.04
+
+
+@dataclass(frozen=True)
+class DepartureModel:
+    """The change-point model on one grid of places.
+
+    Attributes
+    ----------
+    u_mm
+        (n,) where the runs are sampled.
+    change_mm
+        (k,) the places of change that are compared.
+    """
+
+    u_mm: Floats
+    change_mm: Floats
+    whitening: Floats
+    """(k, n, n) inverse Cholesky factors of the k covariances."""
+    log_norm: Floats
+    """(k,) half the log-determinants."""
+
+    def log_likelihood(self, runs: Floats, texture: Floats | None = None) -> Floats:
+        """Log-likelihood of every place of change.
+
+        Parameters
+        ----------
+        runs
+            (r, n) levelled values.
+        texture
+            (r, n) what the metal's own texture is known to be along the run, taken off where the run is still on metal.
+
+        Returns
+        -------
+        (r, k) log-likelihoods, up to one constant for the whole model.
+        """
+        if texture is None:
+            whitened = np.einsum("kij,rj->rki", self.whitening, runs, optimize=True)
+        else:
+            inside = self.u_mm[None, :] < self.change_mm[:, None]
+            levelled = runs[:, None, :] - texture[:, None, :] * inside[None, :, :]
+            whitened = np.einsum("kij,rkj->rki", self.whitening, levelled, optimize=True)
+        return np.asarray(-0.5 * np.einsum("rki,rki->rk", whitened, whitened) - self.log_norm)
+
+
+@lru_cache(maxsize=64)
+def departure_model(
+    u_from_mm: float,
+    u_to_mm: float,
+    step_mm: float,
+    *,
+    change_from_mm: float,
+    change_to_mm: float,
+    change_step_mm: float,
+    blur_mm: float,
+    contrast: float,
+    texture_sd: float,
+    level_sd: float,
+) -> DepartureModel:
+    """Build (or recall) the model for one grid, blur and texture."""
+    u = steps(u_from_mm, u_to_mm, step_mm)
+    changes = steps(change_from_mm, change_to_mm, change_step_mm)
+    distance = np.abs(u[:, None] - u[None, :])
+    metal = level_sd**2 + texture_sd**2 * np.exp(-distance / TEXTURE_MM) + WHITE_SD**2 * np.eye(len(u))
+    outside = STEP_SD**2 + OUTSIDE_SD**2 * np.exp(-distance / OUTSIDE_MM)
+    blurred = saturate(contrast * ndtr((u[None, :] - changes[:, None]) / blur_mm)) / saturate(contrast)
+    covariance = metal[None] + outside[None] * blurred[:, :, None] * blurred[:, None, :]
+    factor = np.linalg.cholesky(covariance)
+    log_norm = np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(axis=1)
+    return DepartureModel(u, changes, np.linalg.inv(factor), log_norm)
+
+
+def steps(from_mm: float, to_mm: float, step_mm: float) -> Floats:
+    """Evenly spaced places from ``from_mm`` to at most ``to_mm``, both ends included where they fall on a step."""
+    return from_mm + step_mm * np.arange(int(np.floor((to_mm - from_mm) / step_mm + 1e-6)) + 1)
+
+
+def level(grey: Floats, metal: Floats | float, scale: float) -> Floats:
+    """Return grey values as levelled values: 0 at the metal, saturating at -1 and 1 a few ``scale`` away."""
+    return saturate((np.asarray(grey) - metal) / scale)
+
+
+def saturate(departure: Floats | float) -> Floats:
+    """Squeeze departures of any size into -1 to 1; small ones stay as they are."""
+    departure = np.asarray(departure, dtype=float)
+    return np.asarray(departure / np.sqrt(1.0 + departure**2))
