@@ -35,8 +35,10 @@ FOCAL_PRIOR: Final = (float(np.log(1.4)), 0.4)
 """ln of focal length over half diagonal: telephones 1.1 to 1.3 uncut, more when zoomed or cut."""
 LENS_PRIOR_SIGMA: Final = 0.01
 """k1 at the corner of the picture; telephones correct their own bend to about this."""
-SIDE_SIGMA_PX: Final = 0.25
-"""What a whole side may be off by: sharpening, a rounded rim, light on the wall under it."""
+SIDE_SIGMA_PX: Final = 0.2
+"""What a whole side may be off by where nothing casts a shadow: sharpening, a rough cut, the camera's tone curve."""
+SIDE_SIGMA_OF_WALL: Final = 0.035
+"""The same for the shadow and the light on a wall under the edge, as a share of the wall's height."""
 HAND_SIGMA_PX: Final = 3.0
 
 
@@ -255,9 +257,14 @@ def refine_on(
     skip_mm = max(1.45 * rectangle.corner_radius_mm, 0.02 * min(rectangle.size_mm))
     skips = tuple(skip_mm / rectangle.size_mm[k % 2] for k in range(4))
     view = None
-    for reach in (reach_px, min(6.0, reach_px)):
+    for exact, reach in ((False, reach_px), (True, min(6.0, reach_px))):
         sides = trace_sides(
-            picture.rgb, ring, reach_px=reach, skip_share=(skips[0], skips[1], skips[2], skips[3]), prefer=prefer
+            picture.rgb,
+            ring,
+            reach_px=reach,
+            skip_share=(skips[0], skips[1], skips[2], skips[3]),
+            prefer=prefer,
+            exact=exact,
         )
         seen = sum(side.share > 0.3 for side in sides)
         if seen < (4 if corner_sigma_px is None else 1):
@@ -318,6 +325,8 @@ class _Fit:
         self.sigma_px = sigma[self.side] * np.sqrt(2.0) if len(self.side) else np.empty(0)
         edges = np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)
         self.px_per_mm = float(np.mean(edges / np.array(rectangle.size_mm * 2)))
+        wall_px = SIDE_SIGMA_OF_WALL * rectangle.face_mm * self.px_per_mm
+        self.side_sigma_px = float(np.hypot(SIDE_SIGMA_PX, wall_px))
         distance = rectangle.size_mm[0]
         self.scales = np.array([0.1] * 3 + [0.1 * distance] * 3 + [0.2, 0.005, 0.1, 0.1] + [0.2] * 4)
         self.unseen = [k for k in range(4) if k >= len(sides) or len(sides[k]) == 0]
@@ -333,7 +342,7 @@ class _Fit:
                     grown[1] / self.rectangle.sigma_mm[1],
                 ]
             ),
-            offsets / SIDE_SIGMA_PX,
+            offsets / self.side_sigma_px,
         ]
         if len(self.points):
             parts.append((self._distances_px(camera, grown) - offsets[self.side]) / self.sigma_px)
