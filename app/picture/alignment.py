@@ -20,10 +20,33 @@ from keycore.measured import Floats
 
 CENTRE_MM = 0.05
 HEIGHT_MM = 0.02
-OFFSETS = np.arange(-1.6, 1.601, CENTRE_MM)
-SCALES = np.arange(0.96, 1.0401, 0.0025)
-OFFSET_SD_MM, SCALE_SD = 0.7, 0.025
-"""How far off a first frame from rough marks or a silhouette usually is."""
+SCALE_STEP = 0.0025
+
+
+@dataclass(frozen=True)
+class Guess:
+    """How far off a first frame may be: the standard deviation of its offset and scale; three of them are searched."""
+
+    offset_sd_mm: float
+    scale_sd: float
+
+    @property
+    def offsets_mm(self) -> Floats:
+        """Offsets to try."""
+        count = int(np.ceil(2.5 * self.offset_sd_mm / CENTRE_MM))
+        return CENTRE_MM * np.arange(-count, count + 1)
+
+    @property
+    def scales(self) -> Floats:
+        """Scales to try."""
+        count = int(np.ceil(2.5 * self.scale_sd / SCALE_STEP))
+        return 1.0 + SCALE_STEP * np.arange(-count, count + 1)
+
+
+BY_HAND = Guess(offset_sd_mm=0.6, scale_sd=0.018)
+"""A frame from rough marks: clicks about 0.4 mm off."""
+BY_OUTLINE = Guess(offset_sd_mm=1.1, scale_sd=0.03)
+"""A frame from a silhouette, whose shoulder is rounded and whose shadow counts as key."""
 
 
 @dataclass(frozen=True)
@@ -39,25 +62,28 @@ class ShapeEvidence:
 class Alignment:
     """Offset and scale along the blade that the cuts of one key share.
 
-    ``centre = offset_mm + scale * position``; ``sigma_scale`` and ``sigma_offset_mm`` are of the fit alone.
+    ``centre = offset_mm + scale * position``; ``sigma_scale`` and ``sigma_offset_mm`` (at the middle of
+    the cuts) are of the fit alone.
     """
 
     offset_mm: float
     scale: float
     sigma_scale: float
     sigma_offset_mm: float
+    score: float
+    """Log evidence of the whole fit, to compare different first frames on the same picture."""
 
     def centres_mm(self, shape: EdgeShape) -> Floats:
         """(k,) cut centres in the frame."""
         return np.asarray(self.offset_mm + self.scale * shape.positions_mm)
 
 
-def shape_evidence(runs: EdgeRuns, shape: EdgeShape, top_mm: float) -> ShapeEvidence:
-    """E(c, h) of one edge for every centre and height."""
+def shape_evidence(runs: EdgeRuns, shape: EdgeShape, top_mm: float, guess: Guess) -> ShapeEvidence:
+    """E(c, h) of one edge for every centre that the guess leaves open, and every height."""
     places = runs.y_mm
     column = float(runs.x_mm[1] - runs.x_mm[0])
     step = float(places[1] - places[0])
-    reach = OFFSETS[-1] + 0.05 * float(np.ptp(shape.positions_mm)) / 2
+    reach = guess.offsets_mm[-1] + (guess.scales[-1] - 1) * float(np.abs(shape.positions_mm).max()) + 5 * CENTRE_MM
     centres = np.arange(shape.positions_mm.min() - reach, shape.positions_mm.max() + reach, CENTRE_MM)
     heights = np.arange(places[0], places[-1], HEIGHT_MM)
     half = shape.spacing_mm / 2
@@ -73,27 +99,45 @@ def shape_evidence(runs: EdgeRuns, shape: EdgeShape, top_mm: float) -> ShapeEvid
     return ShapeEvidence(centres, heights, total)
 
 
-def align(evidence: list[ShapeEvidence], shape: EdgeShape, *, sharpness: float) -> Alignment:
+def align(evidence: list[ShapeEvidence], shape: EdgeShape, guess: Guess, *, sharpness: float) -> Alignment:
     """Find the offset and scale that all cuts of all edges share.
 
     Parameters
     ----------
     evidence
         One entry per cut edge.
+    guess
+        What is known before.
     sharpness
         Share of the evidence that counts as independent (neighbouring runs are not).
     """
-    centres = OFFSETS[:, None, None] + SCALES[None, :, None] * shape.positions_mm
+    offsets, scales = guess.offsets_mm, guess.scales
+    centres = offsets[:, None, None] + scales[None, :, None] * shape.positions_mm
     score = np.zeros(centres.shape[:2])
     for edge in evidence:
         index = np.rint((centres - edge.centre_mm[0]) / CENTRE_MM).astype(int)
         best = logsumexp(sharpness * edge.log_p, axis=1)
         score += best[np.clip(index, 0, len(edge.centre_mm) - 1)].sum(axis=2)
-    score -= 0.5 * (OFFSETS[:, None] / OFFSET_SD_MM) ** 2 + 0.5 * ((SCALES[None, :] - 1) / SCALE_SD) ** 2
-    weight = np.exp(score - score.max())
-    weight /= weight.sum()
-    offset = float((weight.sum(axis=1) * OFFSETS).sum())
-    scale = float((weight.sum(axis=0) * SCALES).sum())
-    sigma_scale = float(np.sqrt((weight.sum(axis=0) * (SCALES - scale) ** 2).sum()))
-    sigma_offset = float(np.sqrt((weight.sum(axis=1) * (OFFSETS - offset) ** 2).sum()))
-    return Alignment(offset, scale, max(sigma_scale, 0.0012), max(sigma_offset, 0.02))
+    prior = 0.5 * (offsets[:, None] / guess.offset_sd_mm) ** 2 + 0.5 * ((scales[None, :] - 1) / guess.scale_sd) ** 2
+    weight = np.exp(score - prior - (score - prior).max())
+    total = float(weight.sum())
+    weight /= total
+    # Around the best place only: a second mode one spacing away is another answer, not an uncertainty of this one.
+    row, column = np.unravel_index(int(np.argmax(weight)), weight.shape)
+    along_scale = weight.sum(axis=0)
+    scale = float((along_scale * scales).sum())
+    sigma_scale = float(np.sqrt((along_scale * (scales - scale) ** 2).sum()))
+    # Offset at that scale: the two are tied, so it is taken at the middle of the cuts.
+    middle = float(shape.positions_mm.mean())
+    at_middle = offsets[:, None] + scales[None, :] * middle
+    centre = float((weight * at_middle).sum())
+    sigma_centre = float(np.sqrt((weight * (at_middle - centre) ** 2).sum()))
+    if abs(centre - at_middle[row, column]) > 0.5:
+        scale, centre = float(scales[column]), float(at_middle[row, column])
+    return Alignment(
+        offset_mm=centre - scale * middle,
+        scale=scale,
+        sigma_scale=max(sigma_scale, 0.0012),
+        sigma_offset_mm=max(sigma_centre, 0.02),
+        score=float(np.log(total) + (score - prior).max()),
+    )

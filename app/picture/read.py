@@ -3,123 +3,186 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
-from app.picture.alignment import Alignment, align, shape_evidence
-from app.picture.axisline import fit_back
-from app.picture.cuts import SHARPNESS, CutEvidence, Top, measure_top, read_cuts
+from app.picture.alignment import BY_HAND, BY_OUTLINE, Guess
+from app.picture.find import FoundKey, find_keys
+from app.picture.fit import FittedBlade, fit_blade
 from app.picture.frame import Frame
-from app.picture.levels import Levels, measure_levels
+from app.picture.medium import medium_of
+from app.picture.report import report
 from app.picture.roughframe import frame_from_marks
-from app.picture.runs import EdgeRuns, edge_runs
-from app.picture.sample import Patch, grey_patch
-from app.picture.shape import EdgeShape, edge_shape
-from app.picture.values import Picture
+from app.picture.sample import grey_patch
+from app.picture.values import Picture, PictureReading
 from keycore.marks import Marks
-from keycore.measured import Floats
+from keycore.measured import Medium
+from keycore.refusal import Refusal
 from keycore.spec import KeySpec
+
+__all__ = ["Reference", "find_keys", "read_picture"]
 
 Progress = Callable[[float, str], None]
 Cancelled = Callable[[], bool]
-BESIDE_MM = 3.0
+Reference = Literal["auto", "card", "a4", "dpi", "none"]
+REACH_BY_HAND = (1.3, 0.6)
+REACH_BY_OUTLINE = (2.6, 1.2, 0.6)
+NO_KEY = "No key was found in {name}; check that the whole key is in the picture, or mark its back, shoulder and tip by hand."
 
 
 @dataclass(frozen=True)
-class FittedEdge:
-    """One cut edge as fitted: its runs, its cuts, its plateau."""
-
-    side: Literal[1, -1]
-    runs: EdgeRuns
-    cuts: tuple[CutEvidence, ...]
-    top: Top | None
-    profile_mm: Floats
-
-
-@dataclass(frozen=True)
-class FittedBlade:
-    """The whole blade as fitted in its final frame."""
+class _Start:
+    """A first frame, and how far it may be trusted."""
 
     frame: Frame
-    levels: Levels
-    shape: EdgeShape
-    alignment: Alignment
-    edges: tuple[FittedEdge, ...]
-    axis_sigma_mm: float
+    guess: Guess
+    back_reach_mm: tuple[float, ...]
 
 
-def fit_blade(patch: Patch, frame: Frame, spec: KeySpec) -> FittedBlade:
-    """Fit the table's blade to the picture, starting from a rough frame."""
-    shape = edge_shape(spec)
-    first, last = float(shape.positions_mm.min()), float(shape.positions_mm.max())
-    lowest = float(shape.roots_mm.min())
-    single = spec.edges == "single"
-    sigma = 0.0
-    levels = _levels(patch, frame, shape, single=single)
-    if single:
-        for reach in (1.3, 0.6):
-            back = fit_back(patch, frame, levels, x_from_mm=first - 2, x_to_mm=last + 1, reach_mm=reach)
-            frame = back.applied(frame)
-            sigma = back.sigma_mm
-            levels = _levels(patch, frame, shape, single=single)
-    sides: tuple[Literal[1, -1], ...] = (1,) if single else (1, -1)
-    tops = [shape.top_mm for _ in sides]
-    profiles: list[Floats | None] = [None for _ in sides]
-    for _ in range(2):
-        runs = [
-            edge_runs(
-                patch,
-                frame,
-                levels,
-                x_from_mm=first - 3,
-                x_to_mm=last + 3,
-                y_from_mm=lowest - 1.0,
-                y_to_mm=shape.top_mm + 1.2,
-                side=side,
-                known_profile=profile,
-                sure_below_mm=lowest - 0.15,
+def read_picture(
+    picture: Picture,
+    spec: KeySpec,
+    marks: Marks | None = None,
+    *,
+    fixed: frozenset[str] = frozenset(),
+    reference: Reference = "auto",
+    key: int = 0,
+    progress: Progress | None = None,
+    cancelled: Cancelled | None = None,
+) -> PictureReading:
+    """Read one key.
+
+    Parameters
+    ----------
+    picture, spec
+        The picture and the table that the key is cut to.
+    marks
+        Rough marks of a hand; what is missing is found.
+    fixed
+        Marks that are to be taken as they stand: "root.0" ... in flat order, "tip", "shoulder".
+    reference
+        Which size reference in the picture to use.
+    key
+        Which of the keys found, where no marks say.
+    progress, cancelled
+        Told how far the work is (0 to 1, and in words); asked whether to stop.
+
+    Raises
+    ------
+    Refusal
+        Where no key can be found, or the marks contradict the picture or the table.
+    """
+    tell = progress or (lambda _share, _words: None)
+    stop = cancelled or (lambda: False)
+    check_marks(picture, spec, marks)
+    tell(0.05, "looking for the key")
+    starts = _starts(picture, spec, marks, key)
+    medium = medium_of(picture).medium
+    best: FittedBlade | None = None
+    for number, start in enumerate(starts):
+        if stop():
+            raise Refusal("The reading was stopped; nothing was changed.", code="picture.stopped")
+        tell(0.15 + 0.7 * number / len(starts), "fitting the blade")
+        margin_mm = 6.0
+        corners = start.frame.picture_xy(_extent(spec))
+        patch = grey_patch(picture, corners, margin_mm * start.frame.px_per_mm)
+        fitted = fit_blade(patch, start.frame, spec, start.guess, back_reach_mm=start.back_reach_mm)
+        if best is None or fitted.alignment.score > best.alignment.score:
+            best = fitted
+    if best is None:
+        raise Refusal(NO_KEY.format(name=picture.name), code="picture.no-key")
+    tell(0.9, "measuring")
+    return report(picture, spec, best, marks, fixed=fixed, medium=medium, reference=reference)
+
+
+def check_marks(picture: Picture, spec: KeySpec, marks: Marks | None) -> None:
+    """Refuse marks that lie outside the picture, or a number of root marks that no key of the table has."""
+    if marks is None:
+        return
+    width, height = picture.size
+    for name, (x, y) in _named_points(marks):
+        if not (-0.5 <= x <= width - 0.5 and -0.5 <= y <= height - 0.5):
+            raise Refusal(
+                f"The mark {name} at ({x:.0f}, {y:.0f}) lies outside {picture.name}, which is {width} x {height} pixels; "
+                "move it onto the key.",
+                code="marks.outside",
             )
-            for side, profile in zip(sides, profiles, strict=True)
-        ]
-        evidence = [shape_evidence(edge, shape, top) for edge, top in zip(runs, tops, strict=True)]
-        alignment = align(evidence, shape, sharpness=SHARPNESS)
-        edges = []
-        for index, side in enumerate(sides):
-            cuts = read_cuts(evidence[index], shape, alignment)
-            profile = shape.profile(
-                runs[index].x_mm, alignment.centres_mm(shape), np.array([cut.mode_mm for cut in cuts]), tops[index]
+    edges = marks.roots_by_edge()
+    wanted_edges = 1 if spec.edges == "single" else 2
+    if edges and len(edges) != wanted_edges:
+        raise Refusal(
+            f"The marks give roots for {len(edges)} edge(s), but a key of {spec.name} is cut on {wanted_edges}; mark "
+            f"{'both edges' if wanted_edges == 2 else 'one edge only'}.",
+            code="marks.edges",
+        )
+    for roots in edges:
+        if roots and len(roots) not in spec.allowed_counts:
+            raise Refusal(
+                f"The marks give {len(roots)} roots, but a key of {spec.name} has "
+                f"{' or '.join(map(str, spec.allowed_counts))} cuts; mark every cut once, bow to tip.",
+                code="marks.count",
             )
-            inside = (runs[index].x_mm > first - 2.5) & (runs[index].x_mm < last + 1)
-            top = measure_top(
-                runs[index],
-                np.where(inside, profile, -np.inf),
-                tops[index],
-                shape.top_mm * alignment.scale,
-                0.3,
-            )
-            profiles[index] = profile
-            if top is not None:
-                tops[index] = top.height_mm
-            edges.append(FittedEdge(side, runs[index], cuts, top, profile))
-    return FittedBlade(frame, levels, shape, alignment, tuple(edges), sigma)
 
 
-def _levels(patch: Patch, frame: Frame, shape: EdgeShape, *, single: bool) -> Levels:
-    lowest = float(shape.roots_mm.min())
-    top = shape.top_mm
-    if single:
-        metal = (0.15 * top, lowest - 0.6)
-        outside = np.concatenate([np.arange(-1.2 - BESIDE_MM, -1.2, 0.1), np.arange(top + 1.2, top + BESIDE_MM, 0.1)])
+def _named_points(marks: Marks) -> list[tuple[str, tuple[float, float]]]:
+    points: list[tuple[str, tuple[float, float]]] = []
+    for name in ("shoulder", "tip"):
+        point = getattr(marks, name)
+        if point is not None:
+            points.append((name, point))
+    for name in ("back", "centreline", "blade_height"):
+        pair = getattr(marks, name)
+        if pair is not None:
+            points += [(f"{name} {end + 1}", pair[end]) for end in range(2)]
+    for edge in marks.roots_by_edge():
+        points += [(f"root {number + 1}", point) for number, point in enumerate(edge)]
+    return points
+
+
+def _extent(spec: KeySpec) -> np.ndarray:
+    """Corners of the stretch of frame that a fit looks at, millimetres."""
+    positions = np.asarray(spec.cut_positions_mm) * (1.0 if spec.gauge_from == "shoulder" else -1.0)
+    height = spec.blade.height_mm or float(max(spec.roots_mm)) + 1.0
+    low = 0.0 if spec.edges == "single" else -height / 2
+    x_from, x_to = float(positions.min()) - 9.0, float(positions.max()) + 9.0
+    return np.array([[x_from, low], [x_to, low], [x_to, low + height], [x_from, low + height]])
+
+
+def _starts(picture: Picture, spec: KeySpec, marks: Marks | None, key: int) -> list[_Start]:
+    """First frames to try: one from marks that suffice, else from what is found."""
+    if marks is not None:
+        try:
+            return [_Start(frame_from_marks(marks, spec), BY_HAND, REACH_BY_HAND)]
+        except Refusal:
+            pass
+    found = find_keys(picture)
+    if not found:
+        raise Refusal(NO_KEY.format(name=picture.name), code="picture.no-key")
+    if marks is not None:
+        chosen = _nearest(found, marks)
+    elif key < len(found):
+        chosen = found[key]
     else:
-        metal = (-lowest + 0.6, lowest - 0.6)
-        outside = np.concatenate([np.arange(-top - BESIDE_MM, -top - 1.0, 0.1), np.arange(top + 1.0, top + BESIDE_MM, 0.1)])
-    return measure_levels(
-        patch,
-        frame,
-        x_from_mm=float(shape.positions_mm.min()) - 2,
-        x_to_mm=float(shape.positions_mm.max()) + 2,
-        metal_mm=metal,
-        outside_mm=outside,
-    )
+        raise Refusal(
+            f"{picture.name} shows {len(found)} key(s), so there is no key number {key + 1}; choose 1 to {len(found)}.",
+            code="picture.no-such-key",
+        )
+    single = spec.edges == "single"
+    back_is_a = chosen.roughness_a <= chosen.roughness_b
+    sides = (back_is_a,) if not single else (back_is_a, not back_is_a)
+    starts = []
+    for side in sides:
+        rough = chosen.marks(single=single, back_is_a=side)
+        given = {} if marks is None else {name: value for name, value in marks if value is not None and name != "format"}
+        starts.append(_Start(frame_from_marks(rough.model_copy(update=given), spec), BY_OUTLINE, REACH_BY_OUTLINE))
+    clear = abs(chosen.roughness_a - chosen.roughness_b) > 0.02
+    return starts[:1] if clear else starts
+
+
+def _nearest(found: tuple[FoundKey, ...], marks: Marks) -> FoundKey:
+    points = np.array([point for _, point in _named_points(marks)])
+    if not len(points):
+        return found[0]
+    return min(found, key=lambda key: float(np.hypot(*(key.box.mean(axis=0) - points.mean(axis=0)))))

@@ -1,0 +1,245 @@
+"""Finding keys on a page: which blobs are keys, which way they lie, and rough marks for each.
+
+A key is a blob that is long, wide at one end (the bow) and narrow and even at the other (the blade).  The picture is
+looked at small; everything found here is rough, and the fit refines it on the original pixels.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.picture.opencv import cv2
+from app.picture.sample import to_grey
+from app.picture.values import Picture
+from keycore.marks import Marks
+from keycore.measured import Floats
+
+LOOK_PX = 1400
+"""Longest side of the small picture that is searched."""
+LEVEL_PX = 900
+"""Length to which a found key is brought before its outline is measured."""
+
+
+@dataclass(frozen=True)
+class FoundKey:
+    """One key found in a picture, in picture pixels.
+
+    Attributes
+    ----------
+    shoulder_xy, tip_xy
+        Ends of the blade, on its middle line.
+    side_a, side_b
+        (2, 2) lines along the blade's two long sides, bow end first.
+    roughness_a, roughness_b
+        How far the outline strays from each line, as a share of the blade's width; the back of a single edge is smooth.
+    box
+        (4, 2) corners of the smallest rectangle around the whole key, for drawing.
+    quality
+        0 to 1: how much it looks like a key.
+    """
+
+    shoulder_xy: tuple[float, float]
+    tip_xy: tuple[float, float]
+    side_a: Floats
+    side_b: Floats
+    roughness_a: float
+    roughness_b: float
+    box: Floats
+    quality: float
+
+    def marks(self, *, single: bool, back_is_a: bool) -> Marks:
+        """Rough marks of this key, as a hand might have set them."""
+        back, cut = (self.side_a, self.side_b) if back_is_a else (self.side_b, self.side_a)
+        shoulder, tip = np.array(self.shoulder_xy), np.array(self.tip_xy)
+        along = (tip - shoulder) / np.hypot(*(tip - shoulder))
+        across_from = _on_line(back, shoulder, along)
+        across_to = _on_line(cut, shoulder, along)
+        middle = (self.side_a + self.side_b) / 2
+        return Marks(
+            shoulder=_pair(shoulder),
+            tip=_pair(tip),
+            back=(_pair(back[0]), _pair(back[1])) if single else None,
+            centreline=None if single else (_pair(middle[0]), _pair(middle[1])),
+            blade_height=(_pair(across_from), _pair(across_to)),
+        )
+
+
+def find_keys(picture: Picture, *, ignore: Floats | None = None) -> tuple[FoundKey, ...]:
+    """Find every key in a picture, the likeliest first.
+
+    Parameters
+    ----------
+    picture
+        The picture.
+    ignore
+        (n, 2) corners of something that is not a key (a card), or None.
+    """
+    grey, scale = _small(picture)
+    mask = _foreground(grey, picture, scale)
+    if ignore is not None:
+        cv2.fillConvexPoly(mask, np.rint(_grown(ignore, 1.04) * scale).astype(np.int32), 0)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
+    order = sorted(range(1, count), key=lambda label: -int(stats[label, cv2.CC_STAT_AREA]))
+    found = []
+    for label in order[:12]:
+        if stats[label, cv2.CC_STAT_AREA] < 0.0008 * mask.size:
+            continue
+        key = _as_key((labels == label).astype(np.uint8), scale)
+        if key is not None:
+            found.append(key)
+    return tuple(sorted(found, key=lambda key: -key.quality))
+
+
+def _small(picture: Picture) -> tuple[NDArray[np.uint8], float]:
+    width, height = picture.size
+    scale = min(1.0, LOOK_PX / max(width, height))
+    size = (max(1, round(width * scale)), max(1, round(height * scale)))
+    pixels = picture.rgb
+    if scale < 1.0:
+        pixels = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    return np.clip(np.rint(to_grey(pixels)), 0, 255).astype(np.uint8), scale
+
+
+def _foreground(grey: NDArray[np.uint8], picture: Picture, scale: float) -> NDArray[np.uint8]:
+    """White where something darker (or of another colour) than the paper around it lies."""
+    size = max(31, int(0.35 * max(grey.shape)) | 1)
+    tiny = cv2.resize(grey, None, fx=0.125, fy=0.125, interpolation=cv2.INTER_AREA)
+    kernel = max(3, int(size * 0.125) | 1)
+    paper = cv2.medianBlur(cv2.dilate(tiny, np.ones((5, 5), np.uint8)), min(kernel, 255))
+    paper = np.maximum(paper, np.uint8(np.percentile(tiny, 60)))
+    paper = cv2.resize(paper, (grey.shape[1], grey.shape[0]), interpolation=cv2.INTER_LINEAR)
+    darker = np.clip(paper.astype(np.int16) - grey.astype(np.int16), 0, 255).astype(np.uint8)
+    level, _ = cv2.threshold(cv2.GaussianBlur(darker, (5, 5), 0), 0, 255, cv2.THRESH_BINARY | cv2.THRESH_OTSU)
+    mask = (cv2.GaussianBlur(darker, (5, 5), 0) > max(18.0, 0.8 * level)).astype(np.uint8)
+    reach = max(3, round(max(grey.shape) / 250)) | 1
+    closed = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((reach, reach), np.uint8))
+    return np.asarray(closed, dtype=np.uint8)
+
+
+def _as_key(blob: NDArray[np.uint8], scale: float) -> FoundKey | None:
+    """Measure one blob as a key, or None where it cannot be one."""
+    contours, _ = cv2.findContours(blob, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    outline = max(contours, key=len).reshape(-1, 2).astype(float)
+    rectangle = cv2.minAreaRect(outline.astype(np.float32))
+    long_side, short_side = max(rectangle[1]), min(rectangle[1])
+    if short_side < 8 or long_side / short_side < 1.35:
+        return None
+    filled = float(cv2.contourArea(outline.astype(np.float32))) / (long_side * short_side)
+    if filled > 0.93 or filled < 0.25:
+        return None
+    box = np.asarray(cv2.boxPoints(rectangle), dtype=float)
+    level_map, columns = _level(blob, outline, box, long_side)
+    top, bottom = columns
+    width = bottom - top
+    count = len(width)
+    ends = width[: count // 4].mean(), width[-count // 4 :].mean()
+    flipped = ends[1] > ends[0]
+    if flipped:
+        top, bottom, width = top[::-1], bottom[::-1], width[::-1]
+    blade = _blade_stretch(width)
+    if blade is None:
+        return None
+    shoulder, tip = blade
+    height = float(np.percentile(width[shoulder:tip], 90))
+    length = tip - shoulder
+    x = np.arange(count, dtype=float)
+    inner = slice(shoulder + int(0.05 * length), tip - int(0.15 * length))
+    lines = [_straight_side(x[inner], side[inner], sign, height) for side, sign in ((top, -1.0), (bottom, 1.0))]
+    if not 1.4 < length / height < 7.0:
+        return None
+
+    def to_picture(level_xy: Floats) -> Floats:
+        xy = np.asarray(level_xy, dtype=float).copy()
+        if flipped:
+            xy[..., 0] = count - 1 - xy[..., 0]
+        flat = np.concatenate([xy, np.ones((*xy.shape[:-1], 1))], axis=-1) @ level_map.T
+        return np.asarray((flat + 0.5) / scale - 0.5)
+
+    sides = []
+    for slope, offset, _ in lines:
+        ends_x = np.array([shoulder + 0.05 * length, tip - 0.12 * length])
+        sides.append(to_picture(np.stack([ends_x, offset + slope * ends_x], axis=-1)))
+    middle = (lines[0][1] + lines[1][1]) / 2, (lines[0][0] + lines[1][0]) / 2
+    shoulder_xy = to_picture(np.array([float(shoulder), middle[0] + middle[1] * shoulder]))
+    tip_xy = to_picture(np.array([float(tip), middle[0] + middle[1] * tip]))
+    bow_ratio = float(np.percentile(width[:shoulder], 80)) / height if shoulder > 5 else 1.0
+    quality = float(np.clip((bow_ratio - 1.0) / 0.8, 0.05, 1.0)) * float(np.clip(1.2 - abs(filled - 0.6), 0.2, 1.0))
+    return FoundKey(
+        shoulder_xy=_pair(shoulder_xy),
+        tip_xy=_pair(tip_xy),
+        side_a=sides[0],
+        side_b=sides[1],
+        roughness_a=lines[0][2],
+        roughness_b=lines[1][2],
+        box=(box + 0.5) / scale - 0.5,
+        quality=quality * float(np.sqrt(blob.sum() / blob.size) + 0.3),
+    )
+
+
+def _level(blob: NDArray[np.uint8], outline: Floats, box: Floats, long_side: float) -> tuple[Floats, tuple[Floats, Floats]]:
+    """Turn the blob level; return the (2, 3) map from level to blob pixels and its top and bottom in every column."""
+    centred = outline - outline.mean(axis=0)
+    along = box[1] - box[0] if np.hypot(*(box[1] - box[0])) > np.hypot(*(box[2] - box[1])) else box[2] - box[1]
+    along = along / np.hypot(*along)
+    across = np.array([-along[1], along[0]])
+    low, high = (centred @ along).min() - 3, (centred @ along).max() + 3
+    up, down = (centred @ across).min() - 3, (centred @ across).max() + 3
+    zoom = LEVEL_PX / long_side
+    size = (int((high - low) * zoom), int((down - up) * zoom))
+    origin = outline.mean(axis=0) + low * along + up * across
+    matrix = np.column_stack([along / zoom, across / zoom, origin])
+    level = cv2.warpAffine(blob, matrix, size, flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP)
+    rows = np.arange(size[1])[:, None]
+    filled = level.any(axis=0)
+    top = np.where(level > 0, rows, size[1]).min(axis=0).astype(float)
+    bottom = np.where(level > 0, rows, -1).max(axis=0).astype(float)
+    first, last = np.flatnonzero(filled)[[0, -1]]
+    matrix = matrix.copy()
+    matrix[:, 2] += first * matrix[:, 0]
+    return matrix, (top[first : last + 1], bottom[first : last + 1])
+
+
+def _blade_stretch(width: Floats) -> tuple[int, int] | None:
+    """First and last column of the blade in a width profile with the bow at the left."""
+    count = len(width)
+    tail = width[int(0.55 * count) : int(0.92 * count)]
+    if len(tail) < 10:
+        return None
+    usual = float(np.percentile(tail, 85))
+    smooth = np.convolve(width, np.ones(5) / 5, mode="same")
+    wide = np.flatnonzero(smooth[: int(0.8 * count)] > 1.22 * usual)
+    if len(wide) == 0:
+        return None
+    shoulder = int(wide[-1]) + 1
+    return (shoulder, count - 1) if count - shoulder > 0.25 * count else None
+
+
+def _straight_side(x: Floats, y: Floats, sign: float, height: float) -> tuple[float, float, float]:
+    """Fit the outermost straight line of one side; (slope, offset, roughness as a share of the height)."""
+    keep = np.ones(len(x), dtype=bool)
+    slope, offset = 0.0, 0.0
+    for _ in range(6):
+        slope, offset = np.polyfit(x[keep], y[keep], 1)
+        outward = sign * (y - offset - slope * x)
+        keep = outward > np.median(outward[keep]) - max(1.5, 0.6 * float(np.std(outward[keep])))
+        if keep.sum() < 0.2 * len(x):
+            break
+    residual = sign * (y - offset - slope * x)
+    return float(slope), float(offset), float(np.mean(np.clip(-residual, 0.0, None)) / height)
+
+
+def _on_line(line: Floats, point: Floats, along: Floats) -> Floats:
+    return np.asarray(line[0] + along * ((point - line[0]) @ along))
+
+
+def _grown(corners: Floats, factor: float) -> Floats:
+    middle = corners.mean(axis=0)
+    return np.asarray(middle + factor * (corners - middle))
+
+
+def _pair(xy: Any) -> tuple[float, float]:
+    return float(xy[0]), float(xy[1])

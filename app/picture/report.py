@@ -1,0 +1,237 @@
+"""From a fitted blade to readings, refined marks and the straightened picture's map."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from app.picture.cuts import CutEvidence
+from app.picture.fit import FittedBlade
+from app.picture.values import Blade, Moved, Picture, PictureReading, Straight
+from keycore.marks import Marks
+from keycore.measured import CutReading, Floats, HeightEvidence, Medium, Readings, SizeReference
+from keycore.spec import KeySpec
+
+MARGIN_MM = 3.0
+ANISOTROPY = {"scan": 0.0015, "photocopy": 0.0075, "photo-card": 0.004, "photo-copy": 0.0085, "calipers": 0.0075}
+"""Standard deviation of ln(scale across / scale along): a scanner's two directions agree within about 0.2 %; office
+copiers differ within about 1.5 %, taken as two standard deviations; a photo adds what its plane leaves."""
+BY_HAND_MM = 0.06
+"""Standard uncertainty of a root that a person set and wants kept."""
+
+
+def report(
+    picture: Picture,
+    spec: KeySpec,
+    fitted: FittedBlade,
+    marks: Marks | None,
+    *,
+    fixed: frozenset[str],
+    medium: Medium,
+    reference: str,
+) -> PictureReading:
+    """Make the reading that the rest of the program takes."""
+    scale = fitted.frame.px_per_mm
+    refined = _refined_marks(fitted, spec)
+    cuts = _cut_readings(fitted, spec, marks, fixed)
+    references = _references(picture, spec, fitted, medium, reference)
+    straight = _straight(fitted)
+    warnings: list[str] = []
+    readings = Readings(
+        cuts=cuts,
+        references=references,
+        growth_mm=None,
+        anisotropy_sigma=ANISOTROPY[medium],
+        medium=medium,
+        warnings=tuple(warnings),
+    )
+    kept = _kept(refined, marks, fixed)
+    return PictureReading(
+        straight=straight,
+        blade=_blade(fitted, straight),
+        readings=readings,
+        marks=kept,
+        moved=_moved(marks, refined, fixed, scale),
+        warnings=tuple(warnings),
+    )
+
+
+def _cut_readings(fitted: FittedBlade, spec: KeySpec, marks: Marks | None, fixed: frozenset[str]) -> tuple[CutReading, ...]:
+    scale = fitted.frame.px_per_mm
+    if spec.edges == "double-mirrored":
+        pairs = [_pair_evidence(a, b) for a, b in zip(fitted.edges[0].cuts, fitted.edges[1].cuts, strict=True)]
+        edges: list[tuple[int, tuple[CutEvidence, ...]]] = [(1, tuple(pairs))]
+    else:
+        edges = [(number, edge.cuts) for number, edge in enumerate(fitted.edges, start=1)]
+    by_hand = _roots_by_hand(fitted, marks)
+    readings = []
+    flat = 0
+    for number, cuts in edges:
+        for cut in cuts:
+            mean, sigma = cut.mean_sigma_mm
+            set_mm = by_hand.get(flat) if f"root.{flat}" in fixed else None
+            readings.append(
+                CutReading(
+                    root_px=(mean if set_mm is None else set_mm) * scale,
+                    sigma_px=(sigma if set_mm is None else BY_HAND_MM) * scale,
+                    position_px=abs(cut.centre_mm) * scale,
+                    position_sigma_px=cut.centre_sigma_mm * scale,
+                    edge=1 if number == 1 else 2,
+                    evidence=None
+                    if set_mm is not None
+                    else HeightEvidence(cut.height_mm * scale, np.zeros(1), cut.log_p[None, :]),
+                )
+            )
+            flat += 1
+    return tuple(readings)
+
+
+def _roots_by_hand(fitted: FittedBlade, marks: Marks | None) -> dict[int, float]:
+    if marks is None:
+        return {}
+    flat = 0
+    heights = {}
+    for edge, points in zip(fitted.edges, marks.roots_by_edge(), strict=False):
+        for point in points:
+            heights[flat] = float(edge.side * fitted.frame.blade_mm(np.asarray(point))[1])
+            flat += 1
+    return heights
+
+
+def _pair_evidence(first: CutEvidence, second: CutEvidence) -> CutEvidence:
+    """Root-to-root evidence of a mirrored pair: the two half heights' likelihoods, folded together."""
+    p = np.exp(first.log_p - first.log_p.max())
+    q = np.exp(second.log_p - second.log_p.max())
+    step = float(first.height_mm[1] - first.height_mm[0])
+    both = np.convolve(p, q)
+    height = first.height_mm[0] + second.height_mm[0] + step * np.arange(len(both))
+    return CutEvidence(
+        centre_mm=(first.centre_mm + second.centre_mm) / 2,
+        centre_sigma_mm=float(np.hypot(first.centre_sigma_mm, second.centre_sigma_mm) / 2),
+        height_mm=height,
+        log_p=np.log(both / both.sum() + 1e-300),
+    )
+
+
+def _references(
+    picture: Picture, spec: KeySpec, fitted: FittedBlade, medium: Medium, reference: str
+) -> tuple[SizeReference, ...]:
+    scale = fitted.frame.px_per_mm
+    found: list[SizeReference] = []
+    if spec.blade.height_mm:
+        tops = [edge.top for edge in fitted.edges if edge.top is not None]
+        if len(tops) == len(fitted.edges):
+            seen = sum(top.height_mm for top in tops)
+            sigma = float(np.hypot(np.sqrt(sum(top.sigma_mm**2 for top in tops)), fitted.axis_sigma_mm))
+            found.append(
+                SizeReference("blade-height", "across", seen * scale, sigma * scale, spec.blade.height_mm, 0.03, grows=True)
+            )
+    if picture.dpi is not None and medium in ("scan", "photocopy") and reference in ("auto", "dpi"):
+        x_dpi, y_dpi = picture.dpi
+        claimed = float(np.sqrt(x_dpi * y_dpi)) / 25.4
+        found.append(SizeReference("dpi", "both", claimed * 10.0, claimed * 10.0 * 0.002, 10.0, weak=True))
+    return tuple(found)
+
+
+def _refined_marks(fitted: FittedBlade, spec: KeySpec) -> Marks:
+    frame, shape = fitted.frame, fitted.shape
+    centres = fitted.alignment.centres_mm(shape)
+    ends = np.array([[centres.min() - 2.0, 0.0], [centres.max() + 2.0, 0.0]])
+    line = frame.picture_xy(ends)
+    gauge = frame.picture_xy(np.array([fitted.alignment.offset_mm, fitted.edges[0].top_mm]))
+    roots = [
+        [_xy(frame.picture_xy(np.array([cut.centre_mm, edge.side * cut.mode_mm]))) for cut in edge.cuts]
+        for edge in fitted.edges
+    ]
+    low = 0.0 if len(fitted.edges) == 1 else -fitted.edges[1].top_mm
+    x_height = float(centres.min()) - 1.5
+    height = frame.picture_xy(np.array([[x_height, low], [x_height, fitted.edges[0].top_mm]]))
+    single = spec.edges == "single"
+    axis = (_xy(line[0]), _xy(line[1]))
+    return Marks(
+        shoulder=_xy(gauge) if spec.gauge_from == "shoulder" else None,
+        tip=_xy(gauge) if spec.gauge_from == "tip" else None,
+        back=axis if single else None,
+        centreline=None if single else axis,
+        roots=tuple(roots[0]) if single else (tuple(roots[0]), tuple(roots[1])),
+        blade_height=(_xy(height[0]), _xy(height[1])),
+    )
+
+
+def _kept(refined: Marks, marks: Marks | None, fixed: frozenset[str]) -> Marks:
+    """Refined marks, with those that a person wants kept put back as they stood."""
+    if marks is None:
+        return refined
+    update: dict[str, object] = {"reference": marks.reference}
+    for name in ("shoulder", "tip", "back", "centreline", "blade_height"):
+        given = getattr(marks, name)
+        if given is not None and (name in fixed or getattr(refined, name) is None):
+            update[name] = given
+    edges = [list(edge) for edge in refined.roots_by_edge()]
+    flat = 0
+    for edge_index, edge in enumerate(marks.roots_by_edge()):
+        for index, point in enumerate(edge):
+            if f"root.{flat}" in fixed:
+                edges[edge_index][index] = point
+            flat += 1
+    update["roots"] = tuple(edges[0]) if len(edges) == 1 else (tuple(edges[0]), tuple(edges[1]))
+    return refined.model_copy(update=update)
+
+
+def _moved(marks: Marks | None, refined: Marks, fixed: frozenset[str], scale: float) -> tuple[Moved, ...]:
+    if marks is None:
+        return ()
+    moved = []
+    flat = 0
+    for given, found in zip(marks.roots_by_edge(), refined.roots_by_edge(), strict=False):
+        for a, b in zip(given, found, strict=False):
+            name = f"root.{flat}"
+            distance = float(np.hypot(a[0] - b[0], a[1] - b[1]))
+            moved.append(Moved(name, 0.0 if name in fixed else distance, "kept" if name in fixed else "refined"))
+            flat += 1
+    for name in ("shoulder", "tip"):
+        a, b = getattr(marks, name), getattr(refined, name)
+        if a is not None and b is not None:
+            moved.append(Moved(name, float(np.hypot(a[0] - b[0], a[1] - b[1])), "refined"))
+    return tuple(moved)
+
+
+def _straight(fitted: FittedBlade) -> Straight:
+    centres = fitted.alignment.centres_mm(fitted.shape)
+    top = max(edge.top_mm for edge in fitted.edges)
+    low = 0.0 if len(fitted.edges) == 1 else -top
+    gauge = fitted.alignment.offset_mm
+    return fitted.frame.straight(
+        x_from_mm=min(float(centres.min()) - 6.0, gauge - MARGIN_MM),
+        x_to_mm=max(float(centres.max()) + 6.0, gauge + MARGIN_MM),
+        y_from_mm=low - MARGIN_MM,
+        y_to_mm=top + MARGIN_MM,
+    )
+
+
+def _blade(fitted: FittedBlade, straight: Straight) -> Blade:
+    scale = fitted.frame.px_per_mm
+
+    def level(blade_mm: Floats) -> Floats:
+        return straight.straight_xy(fitted.frame.picture_xy(blade_mm))
+
+    outlines = [
+        level(np.stack([edge.runs.x_mm, edge.side * edge.profile_mm], axis=-1)) for edge in fitted.edges
+    ]
+    axis = level(np.array([[0.0, 0.0], [1.0, 0.0]]))
+    slope = float((axis[1, 1] - axis[0, 1]) / (axis[1, 0] - axis[0, 0]))
+    gauge_x = float(level(np.array([fitted.alignment.offset_mm, 0.0]))[0])
+    from_shoulder = fitted.shape.positions_mm[-1] > 0
+    top = fitted.edges[0].top
+    return Blade(
+        shoulder_x=gauge_x if from_shoulder else None,
+        tip_x=None if from_shoulder else gauge_x,
+        back_y0=float(axis[0, 1] - slope * axis[0, 0]),
+        back_slope=slope,
+        back_sigma_px=fitted.axis_sigma_mm * scale,
+        top_y=None if top is None else float(level(np.array([0.0, top.height_mm]))[1]),
+        outline=np.concatenate(outlines),
+    )
+
+
+def _xy(point: Floats) -> tuple[float, float]:
+    return float(point[0]), float(point[1])
