@@ -17,6 +17,7 @@ fail() {
 }
 
 usage() {
+    echo "Say what to do:" >&2
     sed -n '4,8s/^# *//p' "$root/app/start.sh" >&2
     exit 2
 }
@@ -140,7 +141,7 @@ install_python() {
     [ "$1" = test ] || [ "$(cat .venv/installed-run 2>/dev/null)" != "$wanted" ] || return 0
     echo "Installing Python packages into $root/.venv (the first time some 300 MB are fetched; this takes a few minutes)."
     .venv/bin/python -m pip install --quiet --disable-pip-version-check --editable ".$extra" >"$log" 2>&1 </dev/null ||
-        fail "Python packages could not be installed ($(grep -i error "$log" | tail -n 1)); check the network and run this again."
+        fail "Python packages could not be installed ($(sed -n 's/^ *\(ERROR\|error\): //p' "$log" | tail -n 1)); check the network and run this again."
     printf '%s\n' "$wanted" >".venv/installed-$1"
 }
 
