@@ -1,0 +1,235 @@
+"""From a job at the bench to its record on disk, and back."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from app.bench_marks import points_of
+from app.bench_state import REFERENCE_CHOICES, BenchPicture, BenchState
+from app.picture.load import open_picture
+from app.picture.values import Blade, PictureReading, Straight
+from keycore.job import Entitlement, Job, JobHolds, JobPicture, StraightRecord
+from keycore.jobfolder import load_job, read_picture, save_job
+from keycore.marks import Marks
+from keycore.refusal import Refusal
+from keycore.spec import parse_spec, spec_to_json
+from keycore.storedreadings import readings_from_json, readings_to_json
+
+if TYPE_CHECKING:
+    from keycore.decode import Decoding
+
+_NOT_IN_A_NAME = re.compile(r"[^A-Za-z0-9._+()-]+")
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A job as it was found in its folder."""
+
+    state: BenchState
+    readings: tuple[tuple[BenchPicture, PictureReading], ...]
+    problems: tuple[str, ...]
+
+
+def program_version() -> str:
+    """The program's version, or "checkout" where it runs without being installed."""
+    try:
+        return version("valleygauge")
+    except PackageNotFoundError:
+        return "checkout"
+
+
+def file_name(name: str, taken: set[str]) -> str:
+    """A plain file name for a picture in the job folder, unlike those that are taken."""
+    stem, dot, suffix = name.rpartition(".")
+    if not dot:
+        stem, suffix = name, "png"
+    stem = _NOT_IN_A_NAME.sub("-", stem).strip("-. ")[:80] or "picture"
+    if not stem[0].isalnum():
+        stem = f"p{stem}"
+    suffix = _NOT_IN_A_NAME.sub("", suffix)[:8] or "png"
+    lower = {other.lower() for other in taken} | {"job.json", "job.previous.json", "job.lock"}
+    proposal, count = f"{stem}.{suffix}", 2
+    while proposal.lower() in lower:
+        proposal, count = f"{stem}-{count}.{suffix}", count + 1
+    return proposal
+
+
+def job_of(
+    state: BenchState, readings: Mapping[str, PictureReading], decoding: Decoding | None, *, with_code: bool = True
+) -> Job:
+    """The record of a job; ``readings`` by file name."""
+    pictures = tuple(
+        _picture_record(picture, readings.get(picture.file) if with_code else None, state) for picture in state.pictures
+    )
+    empty = state.entitlement == Entitlement()
+    return Job(
+        number=state.number,
+        created=state.created,
+        program_version=program_version(),
+        state=_standing(state, decoding),
+        entitlement=None if empty else state.entitlement,
+        spec=None if state.spec is None else spec_to_json(state.spec),
+        pictures=pictures,
+        holds=JobHolds.from_indexes(dict(state.held), state.ruled_out) if with_code else JobHolds(),
+        reading=_reading_record(state, readings, decoding) if with_code else None,
+        decided_code=state.decided_code if with_code else None,
+        trials=state.trials if with_code else (),
+        cut_key_check=state.cut_key_check if with_code else None,
+        notes=state.notes,
+    )
+
+
+def save(folder: Path, job: Job, state: BenchState) -> None:
+    """Save the record with the bytes of its pictures."""
+    save_job(folder, job, {picture.file: picture.content for picture in state.pictures})
+
+
+def opened(folder: Path) -> Opened:
+    """The job of a folder, with the readings that were stored in it."""
+    job, problems = load_job(folder)
+    spec = None
+    if job.spec is not None:
+        try:
+            spec = parse_spec(job.spec, f"the depth table of job {job.number}")
+        except Refusal as refusal:
+            problems = (*problems, refusal.sentence)
+    pictures: list[BenchPicture] = []
+    readings: list[tuple[BenchPicture, PictureReading]] = []
+    for record in job.pictures:
+        try:
+            picture = _picture_of(folder, record)
+            pictures.append(picture)
+            stored = _reading_of(record)
+            if stored is not None:
+                readings.append((picture, stored))
+        except Refusal as refusal:
+            if refusal.sentence not in problems:
+                problems = (*problems, refusal.sentence)
+    held, ruled_out = job.holds.indexes()
+    state = BenchState(
+        number=job.number,
+        created=job.created,
+        entitlement=job.entitlement or Entitlement(),
+        spec=spec,
+        pictures=tuple(pictures),
+        held=tuple(sorted(held.items())),
+        ruled_out=ruled_out,
+        decided_code=job.decided_code,
+        trials=job.trials,
+        cut_key_check=None if job.cut_key_check is None else dict(job.cut_key_check),
+        notes=job.notes,
+    )
+    return Opened(state, tuple(readings), problems)
+
+
+def _standing(state: BenchState, decoding: Decoding | None) -> str:
+    if state.cut_key_check is not None:
+        return "done"
+    if state.trials:
+        return "cut"
+    return "read" if decoding is not None else "open"
+
+
+def _picture_record(picture: BenchPicture, reading: PictureReading | None, state: BenchState) -> JobPicture:
+    return JobPicture(
+        file=picture.file,
+        sha256=picture.sha256,
+        original_name=picture.picture.name,
+        page=picture.page,
+        shows=picture.shows,
+        marks=picture.hand_marks(state.spec),
+        reference=picture.reference,
+        growth_override_mm=picture.growth_mm,
+        turned_off_references=tuple(sorted(picture.turned_off)),
+        straight=None if reading is None else _straight_record(reading.straight),
+        readings=None if reading is None else readings_to_json(reading.readings),
+    )
+
+
+def _straight_record(straight: Straight) -> StraightRecord:
+    rows = tuple(tuple(float(value) for value in row) for row in straight.to_picture)
+    return StraightRecord.model_validate({"to_picture": rows, "size": straight.size, "mirrored": straight.mirrored})
+
+
+def _reading_record(
+    state: BenchState, readings: Mapping[str, PictureReading], decoding: Decoding | None
+) -> dict[str, object] | None:
+    if decoding is None or state.picture is None:
+        return None
+    from keycore.keyreading import from_decoding
+
+    reading = readings.get(state.picture.file)
+    name = state.picture.picture.name
+    return from_decoding(name, decoding, None if reading is None else reading.marks).model_dump(
+        mode="json", exclude_none=True
+    )
+
+
+def _picture_of(folder: Path, record: JobPicture) -> BenchPicture:
+    content = read_picture(folder, record)
+    picture = open_picture(content, name=record.original_name or record.file, page=record.page)
+    marks = record.marks
+    points = {name: xy for name, xy in points_of(marks).items() if not name.startswith("reference")}
+    return BenchPicture(
+        file=record.file,
+        picture=picture,
+        content=content,
+        sha256=record.sha256,
+        page=record.page,
+        points=tuple(sorted(points.items())),
+        by_hand=frozenset(points),
+        reference=next((choice for choice in REFERENCE_CHOICES if choice == record.reference), "auto"),
+        reference_mark=None if marks is None else marks.reference,
+        turned_off=frozenset(record.turned_off_references),
+        growth_mm=record.growth_override_mm,
+        shows=record.shows,
+    )
+
+
+def _reading_of(record: JobPicture) -> PictureReading | None:
+    if record.readings is None or record.straight is None:
+        return None
+    straight = Straight(
+        to_picture=np.array(record.straight.to_picture), size=record.straight.size, mirrored=record.straight.mirrored
+    )
+    readings = readings_from_json(record.readings)
+    marks = record.marks or Marks()
+    return PictureReading(
+        straight=straight,
+        blade=_blade_from(straight, marks),
+        readings=readings,
+        marks=marks,
+        moved=(),
+        warnings=readings.warnings,
+    )
+
+
+def _blade_from(straight: Straight, marks: Marks) -> Blade:
+    """The blade as the stored marks give it; for drawing only."""
+
+    def x_of(name: str) -> float | None:
+        xy = points_of(marks).get(name)
+        return None if xy is None else float(straight.straight_xy(np.array(xy))[0])
+
+    line = marks.back or marks.centreline
+    y0, slope = float(straight.size[1]), 0.0
+    if line is not None:
+        (x1, y1), (x2, y2) = straight.straight_xy(np.array(line))
+        slope = float((y2 - y1) / (x2 - x1)) if x2 != x1 else 0.0
+        y0 = float(y1 - slope * x1)
+    return Blade(
+        shoulder_x=x_of("shoulder"),
+        tip_x=x_of("tip"),
+        back_y0=y0,
+        back_slope=slope,
+        back_sigma_px=0.0,
+        top_y=None,
+        outline=np.empty((0, 2)),
+    )

@@ -1,0 +1,181 @@
+"""The heavy part of a job, apart from its state: reading pictures and building the decoder, on any thread.
+
+``Bench.work()`` gives a :class:`Work`; ``work.run(progress, cancelled)`` may be called on another thread, changes
+nothing and returns a :class:`WorkResult`; ``Bench.take(result)`` puts it in, unless the job has moved on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from app.bench_state import BenchPicture, ReferenceChoice
+from app.picture.load import open_picture
+from app.picture.values import Picture, PictureReading
+from keycore.marks import Marks
+from keycore.measured import Readings
+from keycore.refusal import Refusal
+from keycore.spec import KeySpec
+
+if TYPE_CHECKING:
+    from keycore.decode import Decoder, Decoding
+
+Progress = Callable[[float, str], None]
+Cancelled = Callable[[], bool]
+
+
+@dataclass(frozen=True)
+class LoadedPicture:
+    """A picture with the bytes of its file, ready to be put into a job."""
+
+    picture: Picture
+    content: bytes
+
+
+@dataclass(frozen=True)
+class ReadKey:
+    """All that the reading of one picture depends on.  Equal keys give equal readings."""
+
+    sha256: str
+    page: int
+    spec: KeySpec
+    marks: Marks | None
+    reference: ReferenceChoice
+    key: int
+
+
+@dataclass(frozen=True)
+class DecodeKey:
+    """All that the decoder depends on: the readings of every picture, what was turned off, and what is held."""
+
+    reads: tuple[ReadKey, ...]
+    turned_off: tuple[frozenset[str], ...]
+    held: tuple[tuple[int, str], ...]
+    ruled_out: frozenset[tuple[int, str]]
+
+
+@dataclass(frozen=True)
+class WorkResult:
+    """What a piece of work gave.
+
+    Attributes
+    ----------
+    revision
+        Of the job when the work was made.
+    readings
+        A reading or a refusal for each picture that was read.
+    decoder
+        None where a picture could not be read or the decoder refused.
+    problem
+        The refusal of the decoder in words; "" for none.
+    cancelled
+        True where the work was given up; then there is nothing in it.
+    """
+
+    revision: int
+    key: DecodeKey
+    readings: tuple[tuple[ReadKey, PictureReading | Refusal], ...] = ()
+    decoder: Decoder | None = None
+    decoding: Decoding | None = None
+    problem: str = ""
+    cancelled: bool = False
+
+
+@dataclass(frozen=True)
+class Work:
+    """A piece of heavy work, whole and frozen; it may run on any thread."""
+
+    revision: int
+    key: DecodeKey
+    to_read: tuple[tuple[ReadKey, Picture], ...]
+    known: tuple[tuple[ReadKey, PictureReading], ...]
+
+    def run(self, progress: Progress | None = None, cancelled: Cancelled | None = None) -> WorkResult:
+        """Do it.  Only a fault of the program raises; what a picture refuses is in the result."""
+        say = progress or (lambda done, words: None)
+        given_up = cancelled or (lambda: False)
+        found: dict[ReadKey, PictureReading | Refusal] = dict(self.known)
+        fresh: list[tuple[ReadKey, PictureReading | Refusal]] = []
+        for index, (key, picture) in enumerate(self.to_read):
+            if given_up():
+                return WorkResult(self.revision, self.key, cancelled=True)
+            start, share = index / len(self.to_read), 0.9 / len(self.to_read)
+
+            def part(done: float, words: str, start: float = start, share: float = share) -> None:
+                say(start * 0.9 + done * share, words)
+
+            outcome = read_one(key, picture, part, given_up)
+            found[key] = outcome
+            fresh.append((key, outcome))
+        if given_up():
+            return WorkResult(self.revision, self.key, cancelled=True)
+        say(0.9, "decoding")
+        readings = [found[key] for key in self.key.reads]
+        good = [reading for reading in readings if not isinstance(reading, Refusal)]
+        if len(good) < len(readings) or not good:
+            return WorkResult(self.revision, self.key, tuple(fresh))
+        try:
+            decoder = decoder_for(self.key, good)
+            decoding = decoder.decoding()
+        except Refusal as refusal:
+            return WorkResult(self.revision, self.key, tuple(fresh), problem=refusal.sentence)
+        say(1.0, "done")
+        return WorkResult(self.revision, self.key, tuple(fresh), decoder, decoding)
+
+
+def load_picture(source: str | Path | bytes, *, name: str | None = None, page: int = 1) -> LoadedPicture:
+    """A picture and its file's bytes; may run on any thread.  Raises Refusal."""
+    if isinstance(source, bytes):
+        return LoadedPicture(open_picture(source, name=name, page=page), source)
+    path = Path(source)
+    picture = open_picture(path, name=name, page=page)
+    try:
+        return LoadedPicture(picture, path.read_bytes())
+    except OSError as error:
+        raise Refusal(
+            f'"{picture.name}" cannot be read: {error.strerror or error}.', code="picture.unreadable"
+        ) from error
+
+
+def read_one(
+    key: ReadKey, picture: Picture, progress: Progress | None, cancelled: Cancelled | None
+) -> PictureReading | Refusal:
+    """The reading of one picture, or why there is none."""
+    from app.picture.read import read_picture
+
+    try:
+        return read_picture(
+            picture, key.spec, key.marks, reference=key.reference, key=key.key, progress=progress, cancelled=cancelled
+        )
+    except Refusal as refusal:
+        return refusal
+
+
+def decoder_for(key: DecodeKey, readings: list[PictureReading]) -> Decoder:
+    """The decoder of all pictures together, under what the person holds and turned off."""
+    from keycore.decode import Decoder, Holds
+
+    holds = Holds(held=dict(key.held), ruled_out=key.ruled_out)
+    used = [without(reading.readings, off) for reading, off in zip(readings, key.turned_off, strict=True)]
+    return Decoder(used if len(used) > 1 else used[0], key.reads[0].spec, holds=holds)
+
+
+def without(readings: Readings, turned_off: frozenset[str]) -> Readings:
+    """The readings without the size references that a person turned off."""
+    if not turned_off:
+        return readings
+    references = tuple(
+        replace(reference, used=False) if reference.kind in turned_off else reference
+        for reference in readings.references
+    )
+    cuts = readings.cuts
+    if "cut-spacing" in turned_off:
+        cuts = tuple(replace(cut, position_px=None, position_sigma_px=None) for cut in cuts)
+    return replace(readings, references=references, cuts=cuts)
+
+
+def read_key(picture: BenchPicture, spec: KeySpec) -> ReadKey:
+    """What the reading of this picture under this table depends on."""
+    return ReadKey(picture.sha256, picture.page, spec, picture.hand_marks(spec), picture.reference, picture.key)
