@@ -111,6 +111,11 @@ last_word() {
     tail -n 1 "$log" 2>/dev/null || true
 }
 
+pip_reason() {
+    # the last error that is not only pip saying that one of its own steps failed
+    sed -n -e '/subprocess-exited/d' -e 's/^ *ERROR: //p' -e 's/^ *error: //p' "$log" | tail -n 1
+}
+
 find_python() {
     for candidate in "${PYTHON:-python3}" python3.14 python3.13 python3.12 python3.11; do
         if "$candidate" -c 'import sys; sys.exit(sys.version_info < (3, 11))' >/dev/null 2>&1; then
@@ -141,7 +146,7 @@ install_python() {
     [ "$1" = test ] || [ "$(cat .venv/installed-run 2>/dev/null)" != "$wanted" ] || return 0
     echo "Installing Python packages into $root/.venv (the first time some 300 MB are fetched; this takes a few minutes)."
     .venv/bin/python -m pip install --quiet --disable-pip-version-check --editable ".$extra" >"$log" 2>&1 </dev/null ||
-        fail "Python packages could not be installed ($(sed -n 's/^ *\(ERROR\|error\): //p' "$log" | tail -n 1)); check the network and run this again."
+        fail "Python packages could not be installed ($(pip_reason)); check the network and run this again."
     printf '%s\n' "$wanted" >".venv/installed-$1"
 }
 
