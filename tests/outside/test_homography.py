@@ -12,6 +12,7 @@ import pytest
 import skimage.data
 import skimage.transform
 
+from app.picture.perspective import fit_homography
 from app.picture.sample import grey_patch
 from app.picture.values import Picture, Straight
 
@@ -30,6 +31,12 @@ TO_PICTURE = np.array(
 def straight() -> Straight:
     """The published map as our straightened picture of 300 x 50 px."""
     return Straight(to_picture=TO_PICTURE, size=(300, 50))
+
+
+def test_four_corners_give_the_published_map() -> None:
+    """Our own solution for four corners is the example's matrix, to all its digits."""
+    found = fit_homography(STRAIGHT_XY, PICTURE_XY)
+    assert found / found[2, 2] == pytest.approx(TO_PICTURE, rel=1e-7)
 
 
 def test_straight_maps_the_published_corners(straight: Straight) -> None:
