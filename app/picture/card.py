@@ -7,12 +7,20 @@ box or a tile of the same shape.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Final
 
 import numpy as np
 
 from app.picture.opencv import cv2
-from app.picture.perspective import ID1_CARD, PlaneView, long_side_first, refine_on
+from app.picture.perspective import (
+    ID1_CARD,
+    PlaneView,
+    apply_homography,
+    fit_homography,
+    long_side_first,
+    refine_on,
+)
 from app.picture.quads import Quads, Shrunk, best_apart, find_lines, find_quads, shape_misfit, shrink
 from app.picture.values import Bytes, Picture
 from keycore.measured import Floats
@@ -23,6 +31,10 @@ _MOST_MISFIT: Final = 14.0
 _CANDIDATES: Final = 5
 _LEAST_ROUNDNESS: Final = 0.3
 _LEAST_FITTED: Final = 0.4
+_HOPELESS_ROUNDNESS: Final = -0.4
+_LEAST_PX_PER_MM: Final = 1.5
+_CERTAIN_ROUNDNESS: Final = 0.7
+_CERTAIN_SEEN: Final = 0.7
 
 
 def find_card(picture: Picture) -> PlaneView | None:
@@ -35,17 +47,25 @@ def find_card(picture: Picture) -> PlaneView | None:
         what is under it.  All of its four sides must be in the picture.
     """
     small = shrink(picture.rgb)
-    candidates = card_candidates(small)
     best, best_score = None, 0.0
-    for corners in candidates:
-        ring = long_side_first(small.original_xy(corners), picture.size, ID1_CARD)
-        view = refine_on(picture, ring, ID1_CARD, reach_px=float(np.clip(4.0 / small.scale, 6, 24)))
-        if view is None or min(side.share for side in view.sides) < _LEAST_FITTED:
+    for corners in card_candidates(small):
+        if _roundness_in_small(small, corners) < _HOPELESS_ROUNDNESS:
             continue
-        round_corners = roundness(picture.rgb, view)
-        score = round_corners - 0.05 * view.misfit_px
-        if round_corners >= _LEAST_ROUNDNESS and score > best_score:
+        ring = long_side_first(small.original_xy(corners), picture.size, ID1_CARD)
+        view = refine_on(
+            picture,
+            ring,
+            ID1_CARD,
+            reach_px=float(np.clip(4.0 / small.scale, 6, 24)),
+        )
+        if view is None:
+            continue
+        score = fitted_roundness(picture, view)
+        least_seen = min(side.share for side in view.sides)
+        if least_seen > _LEAST_FITTED and score > max(best_score, _LEAST_ROUNDNESS):
             best, best_score = view, score
+        if least_seen > _CERTAIN_SEEN and score > _CERTAIN_ROUNDNESS:
+            break
     return best
 
 
@@ -72,41 +92,57 @@ def _best(quads: Quads, misfit: Floats) -> Quads:
     return quads.take(best_apart(quads, score, _CANDIDATES, apart_px=3.0))
 
 
-def roundness(rgb: Bytes, view: PlaneView) -> float:
+def roundness(rgb: Bytes, to_picture: Callable[[Floats], Floats], px_per_mm: float) -> float:
     """How round the corners are: 1 where edges run along the arcs of an ID-1 card, -1 where into the square corners.
 
     Each corner compares the picture's change across the arc of 3.18 mm radius with its change across the last
-    millimetres of the two straight sides, where a card has no edge; the middle two of four corners count.
+    millimetre of the two straight sides, where a card has no edge; the middle two of four corners count.
+
+    Parameters
+    ----------
+    to_picture
+        From millimetres on the card's face, origin at its middle, long side along x, to the pixels of ``rgb``.
     """
-    half_length, half_height = np.array(view.rectangle.size_mm) / 2
-    radius = view.rectangle.corner_radius_mm
+    corner = np.array(ID1_CARD.size_mm) / 2
+    radius = ID1_CARD.corner_radius_mm
+    step = max(0.25, 1.5 / px_per_mm)
     angles = np.deg2rad(np.linspace(25, 65, 9))
     arc = np.stack([np.cos(angles), np.sin(angles)], axis=1)
+    on_arc = corner - radius + radius * arc
     along = np.linspace(0.06, 0.34, 5) * radius
+    on_sides = np.concatenate(
+        [
+            np.stack([corner[0] - along, np.full(5, corner[1])], axis=1),
+            np.stack([np.full(5, corner[0]), corner[1] - along], axis=1),
+        ]
+    )
+    out_of_sides = np.repeat([[0.0, 1.0], [1.0, 0.0]], 5, axis=0)
     scores = []
-    for sign_x, sign_y in ((-1, -1), (1, -1), (1, 1), (-1, 1)):
-        sign = np.array([sign_x, sign_y], dtype=float)
-        corner = np.array([half_length, half_height])
-        on_arc = corner - radius + radius * arc
-        on_sides = np.concatenate(
-            [
-                np.stack([corner[0] - along, np.full(5, corner[1])], axis=1),
-                np.stack([np.full(5, corner[0]), corner[1] - along], axis=1),
-            ]
-        )
-        out_of_sides = np.repeat([[0.0, 1.0], [1.0, 0.0]], 5, axis=0)
-        round_edge = _change(rgb, view, sign * on_arc, sign * arc)
-        square_edge = _change(rgb, view, sign * on_sides, sign * out_of_sides)
-        scores.append((round_edge - square_edge) / max(round_edge + square_edge, 3.0))
+    for sign in np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]]):
+        edges = []
+        for places, outward in ((on_arc, arc), (on_sides, out_of_sides)):
+            inner, outer = (_colours(rgb, to_picture(sign * (places + way * step * outward))) for way in (-1.0, 1.0))
+            edges.append(float(np.median(np.sqrt(((outer - inner) ** 2).mean(axis=1)))))
+        scores.append((edges[0] - edges[1]) / max(edges[0] + edges[1], 3.0))
     return float(np.mean(np.sort(scores)[1:3]))
 
 
-def _change(rgb: Bytes, view: PlaneView, places_mm: Floats, outward: Floats) -> float:
-    """Median height in grey levels of the picture's change across places on the card's face."""
-    step = max(0.25, 1.5 / view.px_per_mm_at(view.corners_xy.mean(axis=0)))
-    z = view.rectangle.face_mm
-    samples = [_colours(rgb, view.to_picture(places_mm + side * step * outward, z)) for side in (-1.0, 1.0)]
-    return float(np.median(np.sqrt(((samples[1] - samples[0]) ** 2).mean(axis=1))))
+def fitted_roundness(picture: Picture, view: PlaneView) -> float:
+    """``roundness`` of a fitted card in its original picture."""
+    scale = view.px_per_mm_at(view.corners_xy.mean(axis=0))
+    return roundness(picture.rgb, lambda mm: view.to_picture(mm, ID1_CARD.face_mm), scale)
+
+
+def _roundness_in_small(small: Shrunk, corners: Floats) -> float:
+    """``roundness`` of an unfitted figure; 0 (no opinion) where the small copy shows too little."""
+    half = np.array(ID1_CARD.size_mm) / 2
+    size = small.pixels.shape[1], small.pixels.shape[0]
+    ring = long_side_first(corners, size, ID1_CARD)
+    scale = float(np.hypot(*(ring[1] - ring[0]))) / ID1_CARD.size_mm[0]
+    if scale < _LEAST_PX_PER_MM:
+        return 0.0
+    homography = fit_homography(np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]]) * half, ring)
+    return roundness(small.pixels, lambda mm: apply_homography(homography, mm), scale)
 
 
 def _colours(rgb: Bytes, picture_xy: Floats) -> Floats:

@@ -161,7 +161,7 @@ def _kind(head: bytes, name: str) -> str:
     if name.lower().endswith(_RAW_SUFFIXES):
         raise _raw_file(name)
     raise Refusal(
-        f'"{name}" is not a picture that can be opened here; {ACCEPTED_WORDS} can, so save or export it as one of them.',
+        f'"{name}" is not a picture that can be opened here; {ACCEPTED_WORDS} can, so save or export it as one.',
         code="picture.unknown-kind",
     )
 
@@ -236,7 +236,7 @@ def _load(picture: ImageFile.ImageFile) -> None:
 
 
 def _orientation(picture: ImageFile.ImageFile, kind: str) -> int:
-    """1..8 as the EXIF tag counts; for HEIC the turn that its decoder makes (the EXIF tag in it is not to be obeyed)."""
+    """1..8 as the EXIF tag counts; for HEIC the turn that its decoder makes (its EXIF tag is not to be obeyed)."""
     if kind == "HEIC":
         return _heic_turn(picture)
     value = picture.getexif().get(0x0112, 1)

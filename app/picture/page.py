@@ -18,6 +18,8 @@ _LEAST_SEEN: Final = 0.5
 _MOST_MISFIT: Final = 12.0
 _CANDIDATES: Final = 4
 _LEAST_FITTED: Final = 0.4
+_CERTAIN_SEEN: Final = 0.9
+_CERTAIN_MISFIT_PX: Final = 0.3
 _LIKELY: Final = (A4_PAGE, LETTER_PAGE)
 
 
@@ -33,12 +35,15 @@ def find_page(picture: Picture) -> PlaneView | None:
         rectangle = _LIKELY[rectangle_index]
         ring = long_side_first(small.original_xy(corners), picture.size, rectangle)
         view = refine_on(picture, ring, rectangle, reach_px=float(np.clip(3.0 / small.scale, 6, 24)))
-        if view is None or min(side.share for side in view.sides) < _LEAST_FITTED:
+        if view is None:
             continue
+        least_seen = min(side.share for side in view.sides)
         contrast = float(np.mean([side.contrast * side.share for side in view.sides]))
-        score = np.log(contrast + 1) + np.log(_area(view.corners_xy)) - 0.2 * view.misfit_px
-        if score > best_score:
-            best, best_score = view, float(score)
+        score = float(np.log(contrast + 1) + np.log(_area(view.corners_xy)) - 0.2 * view.misfit_px)
+        if least_seen > _LEAST_FITTED and score > best_score:
+            best, best_score = view, score
+        if least_seen > _CERTAIN_SEEN and view.misfit_px < _CERTAIN_MISFIT_PX:
+            break
     return best
 
 

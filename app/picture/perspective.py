@@ -37,9 +37,12 @@ LENS_PRIOR_SIGMA: Final = 0.01
 """k1 at the corner of the picture; telephones correct their own bend to about this."""
 SIDE_SIGMA_PX: Final = 0.2
 """What a whole side may be off by where nothing casts a shadow: sharpening, a rough cut, the camera's tone curve."""
-SIDE_SIGMA_OF_WALL: Final = 0.035
+SIDE_SIGMA_OF_WALL: Final = 0.06
 """The same for the shadow and the light on a wall under the edge, as a share of the wall's height."""
 HAND_SIGMA_PX: Final = 3.0
+"""How well a hand marks a corner."""
+LEAST_SHARE: Final = 0.3
+"""A side of which less was seen is taken as not seen."""
 
 
 @dataclass(frozen=True)
@@ -129,7 +132,7 @@ class PlaneView:
 
     def to_picture(self, plane_mm: Floats, z_mm: float = 0.0) -> Floats:
         """(..., 2) positions on the plane at one height to picture positions, lens bend included."""
-        ideal = _project(_plane_columns(self.camera, z_mm), np.asarray(plane_mm, dtype=float))
+        ideal = apply_homography(_plane_columns(self.camera, z_mm), np.asarray(plane_mm, dtype=float))
         return _to_pixels(_bend(ideal, float(self.camera[7])), self.picture_size)
 
     def to_plane(self, picture_xy: Floats, z_mm: float = 0.0) -> Floats:
@@ -250,28 +253,47 @@ def known_rectangle(kind: RectangleKind, size_mm: tuple[float, float] | None = N
 
 
 def refine_on(
-    picture: Picture, ring: Floats, rectangle: Rectangle, *, reach_px: float, corner_sigma_px: float | None = None
+    picture: Picture,
+    ring: Floats,
+    rectangle: Rectangle,
+    *,
+    reach_px: float,
+    corner_sigma_px: float | None = None,
 ) -> PlaneView | None:
-    """Fit the rectangle to its edges in the picture, twice: from rough corners, then close by; None if not seen."""
+    """Fit the rectangle to its edges in the picture, from rough corners and then close by; None if not seen.
+
+    Parameters
+    ----------
+    ring
+        (4, 2) rough corners, clockwise, the side of ``size_mm[0]`` first.
+    corner_sigma_px
+        Where a hand marked the corners: how good they are.  A side that is not seen then keeps the hand's.
+    """
     prefer: Prefer = "innermost" if rectangle.corner_radius_mm > 0 else "outermost"
     skip_mm = max(1.45 * rectangle.corner_radius_mm, 0.02 * min(rectangle.size_mm))
-    skips = tuple(skip_mm / rectangle.size_mm[k % 2] for k in range(4))
-    view = None
-    for exact, reach in ((False, reach_px), (True, min(6.0, reach_px))):
-        sides = trace_sides(
-            picture.rgb,
-            ring,
-            reach_px=reach,
-            skip_share=(skips[0], skips[1], skips[2], skips[3]),
-            prefer=prefer,
-            exact=exact,
-        )
-        seen = sum(side.share > 0.3 for side in sides)
-        if seen < (4 if corner_sigma_px is None else 1):
-            return view
+    long, short = skip_mm / rectangle.size_mm[0], skip_mm / rectangle.size_mm[1]
+    skips = (long, short, long, short)
+    view, bows, reach = None, None, reach_px
+    for _ in range(2):
+        sides = trace_sides(picture.rgb, ring, reach_px=reach, skip_share=skips, prefer=prefer, bows_px=bows)
+        if sum(side.share > LEAST_SHARE for side in sides) < (4 if corner_sigma_px is None else 1):
+            return None
         view = fit_view(rectangle, picture.size, ring, sides=sides, corner_sigma_px=corner_sigma_px)
-        ring = view.corners_xy
+        ring, bows = view.corners_xy, _bows_px(view)
+        reach = 7.0 + max(abs(bow) for bow in bows)
     return view
+
+
+def _bows_px(view: PlaneView) -> tuple[float, float, float, float]:
+    """How far the middle of each side lies outside its chord in the picture."""
+    here = view.to_plane(view.corners_xy, view.rectangle.face_mm)
+    ends = np.roll(here, -1, axis=0)
+    chord = np.roll(view.corners_xy, -1, axis=0) - view.corners_xy
+    length = np.hypot(chord[:, 0], chord[:, 1])
+    outward = np.stack([chord[:, 1], -chord[:, 0]], axis=1) / length[:, None]
+    middle = view.to_picture((here + ends) / 2, view.rectangle.face_mm)
+    one, two, three, four = (float(v) for v in ((middle - view.corners_xy) * outward).sum(axis=1))
+    return one, two, three, four
 
 
 def fit_view(
@@ -292,7 +314,7 @@ def fit_view(
     sides
         Edge points of the four sides, or empty.
     """
-    used = [np.empty((0, 2)) if side.share <= 0.3 else side.points for side in sides]
+    used = [np.empty((0, 2)) if side.share <= LEAST_SHARE else side.points for side in sides]
     fit = _Fit(rectangle, picture_size, ring, used, [side.scatter_px for side in sides], corner_sigma_px)
     start = np.concatenate([_start_camera(rectangle, picture_size, ring), np.zeros(6)])
     solved = least_squares(fit.residuals, start, x_scale=fit.scales, method="trf", max_nfev=30)
@@ -348,7 +370,7 @@ class _Fit:
             parts.append((self._distances_px(camera, grown) - offsets[self.side]) / self.sigma_px)
         if self.corner_sigma_px is not None:
             plane = _outline(self.rectangle, grown)
-            ideal = _project(_plane_columns(camera, self.rectangle.face_mm), plane)
+            ideal = apply_homography(_plane_columns(camera, self.rectangle.face_mm), plane)
             seen = _to_pixels(_bend(ideal, float(camera[7])), self.picture_size)
             # Beside seen sides the hand's corners only hold what the sides leave free.
             weight = 1.0 if not len(self.points) or self.unseen else 0.1
@@ -415,6 +437,12 @@ def fit_homography(source: Floats, target: Floats) -> Floats:
     flat = np.linalg.svd(rows)[2][-1]
     homography = np.linalg.inv(to_target) @ flat.reshape(3, 3) @ to_source
     return np.asarray(homography / homography[2, 2])
+
+
+def apply_homography(homography: Floats, xy: Floats) -> Floats:
+    """(..., 2) positions through a (3, 3) homography."""
+    mapped = xy @ homography[:, :2].T + homography[:, 2]
+    return np.asarray(mapped[..., :2] / mapped[..., 2:])
 
 
 def _normaliser(points: Floats) -> Floats:
@@ -489,15 +517,10 @@ def _plane_columns(camera: Floats, z_mm: float) -> Floats:
     return np.asarray(columns * np.array([[focal], [focal], [1.0]]))
 
 
-def _project(homography: Floats, xy: Floats) -> Floats:
-    mapped = xy @ homography[:, :2].T + homography[:, 2]
-    return np.asarray(mapped[..., :2] / mapped[..., 2:])
-
-
 def _to_plane(camera: Floats, picture_xy: Floats, z_mm: float, picture_size: tuple[int, int]) -> Floats:
     seen = _from_pixels(picture_xy, picture_size)
     ideal = seen * (1 + camera[7] * (seen**2).sum(axis=-1, keepdims=True))
-    return _project(np.linalg.inv(_plane_columns(camera, z_mm)), ideal)
+    return apply_homography(np.linalg.inv(_plane_columns(camera, z_mm)), ideal)
 
 
 def _ln_area(camera: Floats, picture_xy: Floats, z_mm: float, picture_size: tuple[int, int]) -> float:

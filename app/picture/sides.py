@@ -27,6 +27,9 @@ _MODEL_INSIDE_PX: Final = 4.0
 _MODEL_OUTSIDE_PX: Final = 2.5
 _MODEL_NEAR_PX: Final = 1.25
 _BLURS_PX: Final = (0.55, 0.8, 1.15)
+_MOST_LENS_BEND: Final = 0.02
+_APART_PX: Final = 4.5
+_LEAST_FAINT: Final = 3.0
 _LEAST_CONTRAST: Final = 4.0
 """Grey levels over an edge below which noise and JPEG blocks are as strong."""
 
@@ -62,7 +65,7 @@ def trace_sides(
     reach_px: float,
     skip_share: tuple[float, float, float, float],
     prefer: Prefer,
-    exact: bool = True,
+    bows_px: tuple[float, float, float, float] | None = None,
 ) -> tuple[Side, Side, Side, Side]:
     """Edge points of the four sides near their rough places.
 
@@ -77,16 +80,28 @@ def trace_sides(
     prefer
         Which of several parallel edges is the one: a card's face ends at the innermost (its wall and its shadow lie
         outside it), a page at the outermost (ruled lines and typing lie inside it).
-    exact
-        False for a first look: the steepest place is taken as it is.
+    bows_px
+        None for a first look: each side is searched, and its steepest place is taken as it is.  For the second look,
+        how far the middle of each side lies outside its chord: the side is then only measured, not searched.
     """
     one, two, three, four = (
-        _trace(rgb, corners[k], corners[(k + 1) % 4], reach_px, skip_share[k], prefer, exact) for k in range(4)
+        _trace(
+            rgb,
+            corners[k],
+            corners[(k + 1) % 4],
+            reach_px,
+            skip_share[k],
+            prefer,
+            None if bows_px is None else bows_px[k],
+        )
+        for k in range(4)
     )
     return one, two, three, four
 
 
-def _trace(rgb: Bytes, start: Floats, end: Floats, reach_px: float, skip: float, prefer: Prefer, exact: bool) -> Side:
+def _trace(
+    rgb: Bytes, start: Floats, end: Floats, reach_px: float, skip: float, prefer: Prefer, bow_px: float | None
+) -> Side:
     length = float(np.hypot(*(end - start)))
     along = (end - start) / length
     outward = np.array([along[1], -along[0]])  # clockwise as seen: the inside lies to the right of the way
@@ -100,18 +115,31 @@ def _trace(rgb: Bytes, start: Floats, end: Floats, reach_px: float, skip: float,
     feet, places = feet[inside], places[inside]
     values = _sampled(rgb, feet[:, None] + offsets[:, None] * outward)
     strength = _edge_strength(values)
-    line = _agreed_line(strength, places, offsets, prefer)
-    if line is None:
-        return Side(np.empty((0, 2)), 0.0, 0.0, 0.0)
+    if bow_px is None:
+        searched = _agreed_line(strength, places, offsets, prefer, _most_bow_px(rgb, start, end))
+        if searched is None:
+            return Side(np.empty((0, 2)), 0.0, 0.0, 0.0)
+        line = searched - (_step_inward(strength, offsets, searched) if prefer == "innermost" else 0.0)
+    else:
+        line = bow_px * 4 * places * (1 - places)
     found, height = _peaks_near(strength, offsets, line)
     line = np.polyval(_smooth_curve(places, found, height)[0], places - 0.5)
     found, height = _peaks_near(strength, offsets, line)
-    if exact:
+    if bow_px is not None:
         found = _steps_near(values, offsets, line)
     _, keep, scatter = _smooth_curve(places, found, height)
     share = float(keep.mean())
     contrast = float(np.median(height[keep])) if keep.any() else 0.0
     return Side((feet + found[:, None] * outward)[keep], scatter, share, contrast)
+
+
+def _most_bow_px(rgb: Bytes, start: Floats, end: Floats) -> float:
+    """How far the strongest likely lens bends this side from its chord, towards or away from the middle."""
+    centre = (np.array([rgb.shape[1], rgb.shape[0]]) - 1) / 2
+    half = (end - start) / 2
+    length = float(np.hypot(*half))
+    away = abs(float(half[0] * (start - centre)[1] - half[1] * (start - centre)[0])) / length
+    return _MOST_LENS_BEND * away * length**2 / float(centre @ centre)
 
 
 def _in_picture(rgb: Bytes, feet: Floats) -> NDArray[np.bool_]:
@@ -162,7 +190,7 @@ def _light() -> NDArray[np.float32]:
 _LIGHT: Final = _light()
 
 
-def _agreed_line(strength: Floats, places: Floats, offsets: Floats, prefer: Prefer) -> Floats | None:
+def _agreed_line(strength: Floats, places: Floats, offsets: Floats, prefer: Prefer, bow_px: float) -> Floats | None:
     """(normals,) offset of the straight line on which most normals agree that there is an edge."""
     every = max(1, len(places) // 60)
     rows, at = strength[::every], places[::every]
@@ -186,20 +214,63 @@ def _agreed_line(strength: Floats, places: Floats, offsets: Floats, prefer: Pref
     middle = (shifts[i] + shifts[j]) / 2
     pick = {"innermost": int(np.argmin(middle)), "outermost": int(np.argmax(middle)), "strongest": 0}[prefer]
     start, stop = shifts[i[pick]], shifts[j[pick]]
-    return np.asarray(start + (places - at[0]) / span * (stop - start))
+    return _bent(agreed, at, offsets, (start, stop), places, bow_px)
+
+
+def _bent(
+    agreed: Floats, at: Floats, offsets: Floats, ends: tuple[float, float], places: Floats, bow_px: float
+) -> Floats:
+    """(normals,) offset of the line between two ends, bent as a lens may bend it, where most normals agree."""
+    share = (at - at[0]) / (at[-1] - at[0])
+    bows = np.arange(-np.ceil(2 * bow_px) / 2, bow_px + 0.5, 0.5)
+    ends_near = np.arange(-1.0, 1.01, 0.5)
+    bow, a, b = np.meshgrid(bows, ends[0] + ends_near, ends[1] + ends_near, indexing="ij")
+
+    def line(t: Floats) -> Floats:
+        return np.asarray(a[..., None] * (1 - t) + b[..., None] * t + bow[..., None] * 4 * t * (1 - t))
+
+    index = np.clip(np.rint((line(share) - offsets[0]) / _STEP_PX), 0, len(offsets) - 1).astype(np.intp)
+    score = agreed[np.arange(len(at)), index].mean(axis=-1) - 1e-3 * np.abs(bow)
+    best = np.unravel_index(score.argmax(), score.shape)
+    return np.asarray(line((places - at[0]) / (at[-1] - at[0]))[best])
+
+
+def _step_inward(strength: Floats, offsets: Floats, line: Floats) -> float:
+    """How far inside the found line a faint but separate edge runs all along it; 0 for none.
+
+    Where a card's shadow is as dark as the card, the shadow's outer edge is the strong one and the card's own is
+    faint.  It must be parallel, clearly apart (sharpening leaves a false edge within a few pixels), and above what the
+    face itself shows further in.
+    """
+    inward = np.arange(0, round((line.min() - offsets[0]) / _STEP_PX) + 1)
+    if len(inward) * _STEP_PX <= _APART_PX + 1:
+        return 0.0
+    index = np.rint((line - offsets[0]) / _STEP_PX).astype(np.intp)[:, None] - inward
+    profile = np.median(strength[np.arange(len(line))[:, None], np.clip(index, 0, None)], axis=0)
+    main = float(profile[:3].max())
+    face = float(np.quantile(profile[round(_APART_PX / _STEP_PX) :], 0.2))
+    for k in range(len(profile) - 2, round(_APART_PX / 2 / _STEP_PX), -1):
+        if not (profile[k] > profile[k + 1] and profile[k] >= profile[k - 1]):
+            continue
+        far = inward[k] * _STEP_PX >= _APART_PX
+        least = max(_LEAST_FAINT, 3 * face, (0.08 if far else 0.25) * main)
+        if profile[k] >= least and profile[:k].min() < (0.6 if far else 0.8) * profile[k]:
+            return float(inward[k] * _STEP_PX)
+    return 0.0
 
 
 def _peaks_near(strength: Floats, offsets: Floats, line: Floats) -> tuple[Floats, Floats]:
     """Strongest edge of every normal within ``_NEAR_PX`` of the line, to a fraction of a step, and its height."""
-    far = np.abs(offsets - line[:, None]) > _NEAR_PX
-    masked = np.where(far, -1.0, strength)
+    summit = np.zeros(strength.shape, dtype=bool)
+    summit[:, 1:-1] = (strength[:, 1:-1] >= strength[:, :-2]) & (strength[:, 1:-1] > strength[:, 2:])
+    summit &= np.abs(offsets - line[:, None]) <= _NEAR_PX
+    masked = np.where(summit, strength, -1.0)
     k = np.clip(masked.argmax(axis=1), 1, len(offsets) - 2)
     rows = np.arange(len(line))
     before, here, after = (np.log(strength[rows, k + d] + 1e-6) for d in (-1, 0, 1))
     bend = before - 2 * here + after
     shift = np.where(bend < -1e-9, 0.5 * (before - after) / np.where(bend < -1e-9, bend, -1.0), 0.0)
-    at_rim = np.abs(offsets[k] - line) > _NEAR_PX - _STEP_PX
-    height = np.where(at_rim | (np.abs(shift) > 1), 0.0, strength[rows, k])
+    height = np.where(summit.any(axis=1) & (np.abs(shift) <= 1), strength[rows, k], 0.0)
     return offsets[k] + np.clip(shift, -1, 1) * _STEP_PX, height
 
 
