@@ -13,7 +13,8 @@ import re
 import subprocess
 import sys
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -47,8 +48,13 @@ def _module(path: Path) -> str:
     return ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
 
 
-def _imports(path: Path) -> Iterator[tuple[int, str]]:
-    """Yield line and full name of all that is imported; of ``from a import b`` both a and a.b (b may be a module)."""
+@cache
+def _imports(path: Path) -> list[tuple[int, str]]:
+    """Line and full name of all that a file imports; ``from a import b`` counts as a.b, since b may be a module."""
+    return list(_walk_imports(path))
+
+
+def _walk_imports(path: Path) -> Iterator[tuple[int, str]]:
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             for alias in node.names:
@@ -180,6 +186,12 @@ def _declared() -> list[str]:
     return [*project["dependencies"], *(one for extra in extras.values() for one in extra)]  # type: ignore[misc]
 
 
+@cache
+def _homes() -> Mapping[str, list[str]]:
+    """Which distributions bring each top-level module."""
+    return importlib.metadata.packages_distributions()
+
+
 def _distribution(requirement: str) -> str:
     return re.sub(r"[-_.]+", "-", re.split(r"[<>=!~\[; ]", requirement)[0]).lower()
 
@@ -197,14 +209,13 @@ def test_every_dependency_says_why() -> None:
 def test_every_imported_library_is_declared() -> None:
     """No library is there by the luck that another one brings it (tests may use tifffile, which scikit-image needs)."""
     declared = {_distribution(one) for one in _declared()}
-    homes = importlib.metadata.packages_distributions()
     ours = {"keycore", "app", "tests"}
     undeclared = {
         f"{path.relative_to(ROOT)}: {top}"
         for path in _sources("keycore", "app", "tests")
         for _, name in _imports(path)
         if (top := name.split(".")[0]) not in sys.stdlib_module_names | ours
-        and not declared & {_distribution(home) for home in homes.get(top, [top])}
+        and not declared & {_distribution(home) for home in _homes().get(top, [top])}
         and not (top == "tifffile" and path.is_relative_to(ROOT / "tests"))
     }
     assert not undeclared, "declare these in pyproject.toml: " + ", ".join(sorted(undeclared))
@@ -214,8 +225,7 @@ def test_every_declared_library_is_imported() -> None:
     """No dependency stays behind when its last use goes (tools that are run, not imported, apart)."""
     run_not_imported = {"ruff", "mypy", "pytest-qt", "pytest-timeout"}
     used = {name.split(".")[0] for path in _sources("keycore", "app", "tests") for _, name in _imports(path)}
-    homes = importlib.metadata.packages_distributions()
-    used_distributions = {_distribution(home) for top in used for home in homes.get(top, [])}
+    used_distributions = {_distribution(home) for top in used for home in _homes().get(top, [])}
     assert {_distribution(one) for one in _declared()} - used_distributions - run_not_imported == set()
 
 
