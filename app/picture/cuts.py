@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import logsumexp
 
 from app.picture.alignment import CENTRE_MM, HEIGHT_MM, Alignment, ShapeEvidence
@@ -99,19 +100,47 @@ class Top:
     seen_mm: float
 
 
-def measure_top(runs: EdgeRuns, profile_mm: Floats, top_mm: float, guess_mm: float, guess_sd_mm: float) -> Top | None:
-    """Measure the blade's uncut edge on the runs that the fitted profile leaves on the plateau; None where too few are."""
-    plateau = profile_mm > top_mm - 1e-6
-    inner = plateau & np.roll(plateau, 1) & np.roll(plateau, -1)
-    inner[[0, -1]] = False
+def plateau_runs(
+    runs: EdgeRuns, shape: EdgeShape, alignment: Alignment, roots_mm: Floats, x_from_mm: float, x_to_mm: float
+) -> NDArray[np.bool_]:
+    """(c,) True for the runs that stand on the uncut edge.
+
+    Parameters
+    ----------
+    roots_mm
+        (k,) floors as found.  Where even the deepest cuts would leave the edge uncut, it is uncut whatever was found.
+    x_from_mm, x_to_mm
+        The stretch of blade that has the full height at all: from the shoulder to where the tip begins to fall.
+    """
+    centres = alignment.centres_mm(shape)
+    x = runs.x_mm
+    margin = 0.15
+    deepest = np.full(len(centres), shape.roots_mm.min())
+    sure = shape.profile(x, centres, deepest, shape.top_mm) > shape.top_mm - 1e-6
+    fitted = np.ones(len(x), dtype=bool)
+    for away in (-margin, 0.0, margin):
+        fitted &= shape.profile(x + away, centres, roots_mm, shape.top_mm) > shape.top_mm - 1e-6
+    return np.asarray((sure | fitted) & (x > x_from_mm) & (x < x_to_mm))
+
+
+def top_log_p(runs: EdgeRuns, plateau: NDArray[np.bool_]) -> Floats | None:
+    """(p,) log-probability of the uncut edge's height on the runs' places; None where too few runs stand on it."""
     column = float(runs.x_mm[1] - runs.x_mm[0])
-    if inner.sum() * column < 0.5:
+    if plateau.sum() * column < 0.5:
         return None
-    places = np.arange(guess_mm - 0.6, guess_mm + 0.8, TOP_STEP_MM)
-    score = sum(np.interp(places, runs.y_mm, run) for run in runs.log_p[inner])
-    score = SHARPNESS * np.asarray(score) - 0.5 * ((places - guess_mm) / guess_sd_mm) ** 2
+    return np.asarray(SHARPNESS * runs.log_p[plateau].sum(axis=0))
+
+
+def measure_top(runs: EdgeRuns, plateau: NDArray[np.bool_], guess_mm: float, guess_sd_mm: float) -> Top | None:
+    """Measure the blade's uncut edge on the runs that stand on it."""
+    log_p = top_log_p(runs, plateau)
+    if log_p is None:
+        return None
+    places = np.arange(guess_mm - 3 * guess_sd_mm, guess_mm + 4 * guess_sd_mm, TOP_STEP_MM)
+    score = np.interp(places, runs.y_mm, log_p) - 0.5 * ((places - guess_mm) / guess_sd_mm) ** 2
     p = np.exp(score - score.max())
     p /= p.sum()
     mean = float((p * places).sum())
     sigma = float(np.sqrt((p * (places - mean) ** 2).sum()))
-    return Top(mean, float(np.hypot(sigma, EDGE_SD_MM)), float(inner.sum() * column))
+    column = float(runs.x_mm[1] - runs.x_mm[0])
+    return Top(mean, float(np.hypot(sigma, EDGE_SD_MM)), float(plateau.sum() * column))

@@ -67,7 +67,16 @@ def measure_levels(
     width = max(1, round(FLAT_MM / STEP_MM))
     columns = len(x) // width
     runs = band[:, : columns * width].reshape(len(y), columns, width).mean(axis=2)
-    noise = 1.4826 * float(np.median(np.abs(runs - np.median(runs, axis=0))))
+    runs = runs - np.median(runs, axis=0)
+    rows = np.median(runs, axis=1)
+    noise = _spread(runs - rows[:, None])
+    along = _spread(rows)
     contrast = abs(paper - float(np.median(metal)))
     scale = max(6.0 * noise, 0.15 * contrast, 4.0)
-    return Levels(x, metal, paper, scale, float(np.clip(noise / scale, 0.04, 0.4)))
+    texture = float(np.hypot(noise, 0.5 * along)) / scale
+    return Levels(x, metal, paper, scale, float(np.clip(texture, 0.04, 0.4)))
+
+
+def _spread(values: Floats) -> float:
+    """Standard deviation of the bulk of the values (from the median absolute deviation)."""
+    return 1.4826 * float(np.median(np.abs(values - np.median(values))))
