@@ -1,0 +1,1 @@
+"""Measuring how well pictures are read."""
