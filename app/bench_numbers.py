@@ -7,7 +7,7 @@ import re
 
 from keycore.refusal import Refusal
 
-_NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?")
+_NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 
 
 def parse_number(text: str, what: str = "the number") -> float:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +12,7 @@ import numpy as np
 
 from app.bench_marks import points_of
 from app.bench_state import REFERENCE_CHOICES, BenchPicture, BenchState
+from app.bench_version import program_version
 from app.picture.load import open_picture
 from app.picture.values import Blade, PictureReading, Straight
 from keycore.job import Entitlement, Job, JobHolds, JobPicture, StraightRecord
@@ -35,14 +35,6 @@ class Opened:
     state: BenchState
     readings: tuple[tuple[BenchPicture, PictureReading], ...]
     problems: tuple[str, ...]
-
-
-def program_version() -> str:
-    """The program's version, or "checkout" where it runs without being installed."""
-    try:
-        return version("valleygauge")
-    except PackageNotFoundError:
-        return "checkout"
 
 
 def file_name(name: str, taken: set[str]) -> str:
@@ -77,7 +69,7 @@ def job_of(
         entitlement=None if empty else state.entitlement,
         spec=None if state.spec is None else spec_to_json(state.spec),
         pictures=pictures,
-        holds=JobHolds.from_indexes(dict(state.held), state.ruled_out) if with_code else JobHolds(),
+        holds=JobHolds.from_indexes(dict(state.held), state.ruled_out),
         reading=_reading_record(state, readings, decoding) if with_code else None,
         decided_code=state.decided_code if with_code else None,
         trials=state.trials if with_code else (),

@@ -1,0 +1,51 @@
+"""The command ``valleygauge``: the window, and everything that needs no display.
+
+Only light modules are imported here, so that ``--help`` is quick; each command imports what it needs when it runs.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from app import commands_figures, commands_job, commands_read, commands_spec
+from app.commands_common import Cli, Command
+
+app = typer.Typer(
+    name="valleygauge",
+    cls=Cli,
+    help="Reads a key's code from a photocopy, scan or photo, and says how far to trust it.\n\n"
+    "Without a command the window opens. Use it only for keys that the customer is entitled to.",
+    no_args_is_help=False,
+    invoke_without_command=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110},
+)
+
+
+@app.callback()
+def _start(
+    context: typer.Context,
+    version: Annotated[bool, typer.Option("--version", help="Print the version and stop.", is_eager=True)] = False,
+) -> None:
+    if version:
+        from app.bench_version import program_version
+
+        typer.echo(f"valleygauge {program_version()}")
+        raise typer.Exit
+    if context.invoked_subcommand is None:
+        commands_job.open_window(None)
+
+
+app.command("open", cls=Command)(commands_job.open_window)
+app.command("read", cls=Command)(commands_read.read)
+app.command("decode", cls=Command)(commands_figures.decode)
+app.add_typer(commands_spec.spec_app, name="spec")
+
+
+def main() -> None:
+    """Run the command line."""
+    app(prog_name="valleygauge")

@@ -1,0 +1,263 @@
+"""``read``: codes from pictures, several at once."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass
+from multiprocessing import get_context
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from app.commands_common import (
+    cautions,
+    entitlement_from,
+    fault_words,
+    load_marks,
+    print_json,
+    say,
+)  # fmt: skip
+from keycore.refusal import Refusal
+
+if TYPE_CHECKING:
+    from keycore.job import Entitlement
+    from keycore.marks import Marks
+    from keycore.spec import KeySpec
+
+_CHOICES = ("auto", "card", "a4", "dpi", "none")
+
+
+@dataclass(frozen=True)
+class ReadOrder:
+    """What to do with one picture; frozen and plain, so that it can go to another process."""
+
+    path: Path
+    spec: KeySpec
+    marks: Marks | None
+    reference: str
+    page: int
+    held: tuple[tuple[int, str], ...]
+    ruled_out: frozenset[tuple[int, str]]
+    job: Path | None
+    entitlement: Entitlement | None
+
+
+@dataclass(frozen=True)
+class ReadOutcome:
+    """What came of it: a keyreading/1 object and plain lines, or an error in a sentence."""
+
+    name: str
+    reading: dict[str, Any]
+    lines: tuple[str, ...] = ()
+    error: str = ""
+    note: str = ""
+    job_error: str = ""
+
+
+def read(
+    pictures: Annotated[
+        list[Path], typer.Argument(metavar="PICTURE...", help="Scans, photocopies, photos, PDF pages.")
+    ],
+    spec: Annotated[str, typer.Option("--spec", metavar="FILE_OR_NAME", help="The depth table (see: spec list).")],
+    marks: Annotated[
+        Path | None, typer.Option("--marks", metavar="FILE", help="Rough marks, a marks/1 file; for one picture.")
+    ] = None,
+    reference: Annotated[
+        str, typer.Option("--reference", metavar="|".join(_CHOICES), help="What of known size lies in the picture.")
+    ] = "auto",
+    page: Annotated[int, typer.Option("--page", metavar="N", help="Page of a PDF or TIFF.")] = 1,
+    hold: Annotated[
+        list[str] | None, typer.Option("--hold", metavar="CUT=DEPTH", help="You know that this cut is this depth.")
+    ] = None,
+    ruled_out: Annotated[
+        list[str] | None, typer.Option("--not", metavar="CUT=DEPTH", help="You know that it is not.")
+    ] = None,
+    json_lines: Annotated[bool, typer.Option("--json", help="One keyreading/1 object a line.")] = False,
+    job: Annotated[
+        Path | None,
+        typer.Option("--job", metavar="DIR", help="Write a job folder (several pictures: one folder for each in DIR)."),
+    ] = None,
+    asked_by: Annotated[
+        str | None, typer.Option("--asked-by", metavar="WHO", help="For the job: who asked for the key.")
+    ] = None,
+    proof: Annotated[
+        str | None, typer.Option("--proof", metavar="WHAT", help="For the job: what proof was seen.")
+    ] = None,
+    seen_by: Annotated[str | None, typer.Option("--seen-by", metavar="WHO", help="For the job: who saw it.")] = None,
+    seen_on: Annotated[
+        str | None, typer.Option("--seen-on", metavar="WHEN", help='For the job: when, "2026-03-14 10:30" or now.')
+    ] = None,
+    authority: Annotated[
+        str | None,
+        typer.Option("--authority-reference", metavar="REF", help="For a restricted table: the authority's reference."),
+    ] = None,
+) -> None:
+    """Read the code of a key from pictures.
+
+    Each picture is read for itself. A picture that cannot be read is told in a sentence (with --json as an object
+    with "error"), the others are still read, and the exit status is 1 at the end.
+
+    A job folder holds the code only with the entitlement (--asked-by, --proof, --seen-by, --seen-on); without it the
+    picture and the marks are kept, and it is said that the code is not.
+
+    \b
+    Example:
+      valleygauge read copy.png --spec harbourside-5
+      valleygauge read *.jpg --spec mytable.json --json > readings.jsonl
+    """
+    from keycore.spec import load_spec
+
+    if reference not in _CHOICES:
+        raise Refusal(f"--reference is one of {', '.join(_CHOICES)}; got {reference!r}.", code="reference.unknown")
+    table = load_spec(spec)
+    given = None
+    if marks is not None:
+        if len(pictures) > 1:
+            raise Refusal(
+                f"--marks belongs to one picture; got {len(pictures)}. Read them one by one.", code="call.marks-many"
+            )
+        given = load_marks(marks)
+    from app.commands_common import holds_from
+
+    holds = holds_from(hold, ruled_out, table)
+    orders = [
+        ReadOrder(
+            path=path,
+            spec=table,
+            marks=given,
+            reference=reference,
+            page=page,
+            held=tuple(sorted(holds.held.items())),
+            ruled_out=frozenset(holds.ruled_out),
+            job=_job_folder(job, path, pictures),
+            entitlement=entitlement_from(asked_by, proof, seen_by, seen_on, authority) if job is not None else None,
+        )
+        for path in pictures
+    ]
+    failed = False
+    shown = False
+    with outcomes_of(orders) as outcomes:
+        for outcome in outcomes:
+            if outcome.error:
+                failed = True
+                say(outcome.error)
+            if json_lines:
+                print_json(outcome.reading)
+            elif outcome.lines:
+                typer.echo(("\n" if shown else "") + "\n".join(outcome.lines))
+                shown = True
+            for sentence in (outcome.note, outcome.job_error):
+                if sentence:
+                    say(sentence)
+            failed = failed or bool(outcome.job_error)
+    if shown:
+        for caution in cautions(table):
+            say(caution)
+    if failed:
+        raise typer.Exit(1)
+
+
+@contextmanager
+def outcomes_of(orders: list[ReadOrder], processes: int | None = None) -> Iterator[Iterator[ReadOutcome]]:
+    """The outcomes in the order of the pictures; several pictures are read by several processes."""
+    count = min(len(orders), processes or os.cpu_count() or 1)
+    if count <= 1:
+        yield map(read_order, orders)
+        return
+    with ProcessPoolExecutor(count, mp_context=get_context("spawn"), initializer=_one_thread_each) as pool:
+        try:
+            yield pool.map(read_order, orders)
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
+
+
+def read_order(order: ReadOrder) -> ReadOutcome:
+    """Read one picture.  Never raises: a refusal, and a fault of the program, become an outcome."""
+    name = order.path.name
+    try:
+        return _read(order)
+    except Refusal as refusal:
+        return _failed(name, refusal.sentence)
+    except Exception as error:
+        return _failed(name, fault_words(error))
+
+
+def _read(order: ReadOrder) -> ReadOutcome:
+    from keycore.keyreading import from_decoding
+
+    from app.bench import Bench
+    from app.commands_words import decoding_lines
+
+    bench = Bench()
+    bench.set_spec(order.spec)
+    bench.open_picture(order.path, page=order.page)
+    if order.marks is not None:
+        bench.set_marks(order.marks)
+    bench.set_reference(order.reference)  # type: ignore[arg-type]  # read() has checked it
+    for cut, label in order.held:
+        bench.hold(cut, label)
+    for cut, label in sorted(order.ruled_out):
+        bench.rule_out(cut, label)
+    if order.entitlement is not None:
+        bench.set_entitlement(order.entitlement)
+    work = bench.work()
+    if work is not None:
+        bench.take(work.run())
+    name = order.path.name
+    decoding = bench.decoding if bench.is_current else None
+    note, unsaved = ("", "") if order.job is None else _write_job(bench, order.job)
+    if decoding is None or bench.reading is None:
+        return _failed(name, bench.problem or "no key was read", note or unsaved)
+    reading = from_decoding(name, decoding, bench.reading.marks)
+    return ReadOutcome(
+        name=name,
+        reading=reading.model_dump(mode="json", exclude_none=True),
+        lines=tuple(decoding_lines(name, decoding)),
+        note=note,
+        job_error=unsaved,
+    )
+
+
+def _write_job(bench: Any, folder: Path) -> tuple[str, str]:
+    """Write the job folder, with the code where the entitlement is there and one was read: (what was done, or why not)."""
+    missing = bench.state.missing_for_export
+    try:
+        if missing or not bench.is_current:
+            bench.save(folder)
+        else:
+            bench.export(folder)
+    except Refusal as refusal:
+        return "", refusal.sentence
+    if not missing:
+        return f"The job was written in {folder}.", ""
+    options = f"--asked-by, --proof, --seen-by, --seen-on{', --authority-reference' if bench.state.restricted else ''}"
+    return (
+        f"The job in {folder} was written without the code: still to be recorded are {', '.join(missing)} ({options}).",
+        "",
+    )
+
+
+def _failed(name: str, why: str, note: str = "") -> ReadOutcome:
+    sentence = why if name in why else f"{name}: {why}"
+    return ReadOutcome(name, {"format": "keyreading/1", "picture": name, "error": sentence}, error=sentence, note=note)
+
+
+def _job_folder(job: Path | None, path: Path, pictures: list[Path]) -> Path | None:
+    if job is None or len(pictures) == 1:
+        return job
+    stems = [other.stem for other in pictures]
+    return job / (path.stem if stems.count(path.stem) == 1 else path.name)
+
+
+def _one_thread_each() -> None:
+    """In a process of the pool: one thread for each library, since the processes already fill the cores."""
+    for variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ[variable] = "1"
+    from app.picture.opencv import cv2
+
+    cv2.setNumThreads(1)
