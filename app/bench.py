@@ -38,14 +38,16 @@ from keycore.spec import KeySpec
 
 if TYPE_CHECKING:
     import numpy as np
-    from keycore.decode import Decoder, Decoding, StripSegment
     from numpy.typing import NDArray
+
+    from keycore.decode import Decoder, Decoding, StripSegment
 
 _log = logging.getLogger(__name__)  # holds numbers of jobs, never a code or a customer
 K = TypeVar("K")
 V = TypeVar("V")
 _READINGS_KEPT = 64
 _DECODERS_KEPT = 12
+_DECODINGS_KEPT = 256
 
 
 class Bench(Changes):
@@ -55,8 +57,7 @@ class Bench(Changes):
         super().__init__(number, now=now)
         self._readings: OrderedDict[ReadKey, PictureReading | Refusal] = OrderedDict()
         self._decoders: OrderedDict[DecodeKey, Decoder | Refusal] = OrderedDict()
-        self._decodings: OrderedDict[tuple[DecodeKey, float | None], Decoding] = OrderedDict()
-        self._strips: dict[DecodeKey, tuple[StripSegment, ...]] = {}
+        self._decodings: OrderedDict[tuple[DecodeKey, int, float | None], Decoding] = OrderedDict()
         self._last_good: dict[str, tuple[KeySpec, PictureReading]] = {}
         self._last_decoding: tuple[KeySpec, tuple[str, ...], Decoding] | None = None
         self.folder: Path | None = None
@@ -92,24 +93,19 @@ class Bench(Changes):
                 return None
             spec, files, decoding = self._last_decoding
             return decoding if spec == self._state.spec and files == self._files() else None
-        asked = (key, self._state.picture.growth_mm if self._state.picture else None)
-        if asked not in self._decodings:
-            _keep(self._decodings, asked, decoder.decoding() if asked[1] is None else decoder.at_growth(asked[1]), 256)
-        decoding = self._decodings[asked]
+        decoding = self._asked(key, decoder)
         if self._state.spec is not None:
             self._last_decoding = (self._state.spec, self._files(), decoding)
         return decoding
 
     @property
     def strip(self) -> tuple[StripSegment, ...]:
-        """The code as a function of growth; empty before there is a decoding."""
+        """The code as a function of the shown picture's growth; empty before there is a decoding."""
         key = self._decode_key()
         decoder = None if key is None else self._decoder(key)
         if key is None or decoder is None:
             return ()
-        if key not in self._strips:
-            self._strips = {key: decoder.strip()}
-        return self._strips[key]
+        return decoder.strip(picture=self._index_among_keys())
 
     @property
     def growth_density(self) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
@@ -205,7 +201,7 @@ class Bench(Changes):
                 self._remember(read, reading)
         if result.decoder is not None and result.decoding is not None:
             _keep(self._decoders, result.key, result.decoder, _DECODERS_KEPT)
-            _keep(self._decodings, (result.key, None), result.decoding, 256)
+            _keep(self._decodings, (result.key, 0, None), result.decoding, _DECODINGS_KEPT)
         elif result.problem:
             _keep(self._decoders, result.key, Refusal(result.problem, code="bench.not-decoded"), _DECODERS_KEPT)
         return True
@@ -293,6 +289,21 @@ class Bench(Changes):
             held=self._state.held,
             ruled_out=self._state.ruled_out,
         )
+
+    def _index_among_keys(self) -> int:
+        """Which of the pictures that show the wanted key is looked at; the first where another kind is."""
+        shown = self._state.picture
+        return next((index for index, picture in enumerate(self._key_pictures()) if picture is shown), 0)
+
+    def _asked(self, key: DecodeKey, decoder: Decoder) -> Decoding:
+        """The decoding at the slider of the picture that is shown; by the evidence where no slider was moved."""
+        index, keys = self._index_among_keys(), self._key_pictures()
+        growth_mm = keys[index].growth_mm
+        asked = (key, 0 if growth_mm is None else index, growth_mm)
+        if asked not in self._decodings:
+            fresh = decoder.decoding() if growth_mm is None else decoder.at_growth(growth_mm, picture=index)
+            _keep(self._decodings, asked, fresh, _DECODINGS_KEPT)
+        return self._decodings[asked]
 
     def _reading_of(self, picture: BenchPicture) -> PictureReading | Refusal | None:
         return None if self._state.spec is None else self._readings.get(read_key(picture, self._state.spec))

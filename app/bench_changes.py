@@ -17,6 +17,7 @@ from app.picture.values import PictureReading
 from keycore.codes import Code, format_code, parse_code
 from keycore.job import Entitlement, TrialDone
 from keycore.marks import Marks, PointXY, ReferenceMark
+from keycore.prior import GROWTH_HIGH_MM, GROWTH_LOW_MM
 from keycore.refusal import Refusal
 from keycore.spec import KeySpec, load_spec
 
@@ -237,6 +238,10 @@ class Changes(ABC):
         """Put the growth slider somewhere, or (None) leave growth to the evidence.  One slide is one step."""
         words = "let the evidence decide the growth" if growth_mm is None else "slide the growth"
         value = None if growth_mm is None else float(growth_mm)
+        if value is not None and not GROWTH_LOW_MM <= value <= GROWTH_HIGH_MM:
+            raise Refusal(
+                f"Growth must lie between {GROWTH_LOW_MM} and {GROWTH_HIGH_MM} mm; got {value:g}.", code="decode.growth"
+            )
         self._change_picture(words, None if value is None else f"growth {gesture}", growth_mm=value)
 
     def hold(self, cut: int, label: str) -> None:

@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from app import commands_figures, commands_job, commands_read, commands_spec
+from app import commands_demo, commands_figures, commands_job, commands_read, commands_spec
 from app.commands_common import Cli, Command
 
 app = typer.Typer(
@@ -43,6 +43,7 @@ def _start(
 app.command("open", cls=Command)(commands_job.open_window)
 app.command("read", cls=Command)(commands_read.read)
 app.command("decode", cls=Command)(commands_figures.decode)
+app.command("demo", cls=Command)(commands_demo.demo)
 app.add_typer(commands_spec.spec_app, name="spec")
 
 

@@ -28,8 +28,8 @@ CAUTION = (
 )
 TRACE_VARIABLE = "VALLEYGAUGE_TRACE"
 
-_CALL_CODES = ("spec.", "code.", "call.", "number.", "hold.", "marks-file.", "reference.", "depthkeys-file.")
-_VALUE = re.compile(r"[+-]?[\d.,;\s]+(?:[eE][+-]?\d+)?|\d+=\S+|\S+=[\d.,;+-]+")
+_CALL_CODES = ("spec.", "code.", "call.", "number.", "hold.", "holds.", "marks-file.", "reference.", "depthkeys-file.")
+_VALUE = re.compile(r"[+-]?[.,]?\d\S*|[\d.,;\s+-]+|\S+=[\d.,;+-]+")
 
 
 class Command(TyperCommand):

@@ -37,13 +37,14 @@ class ReadOrder:
 
     path: Path
     spec: KeySpec
-    marks: Marks | None
-    reference: str
-    page: int
-    held: tuple[tuple[int, str], ...]
-    ruled_out: frozenset[tuple[int, str]]
-    job: Path | None
-    entitlement: Entitlement | None
+    marks: Marks | None = None
+    reference: str = "auto"
+    page: int = 1
+    held: tuple[tuple[int, str], ...] = ()
+    ruled_out: frozenset[tuple[int, str]] = frozenset()
+    job: Path | None = None
+    number: str | None = None
+    entitlement: Entitlement | None = None
 
 
 @dataclass(frozen=True)
@@ -193,7 +194,7 @@ def _read(order: ReadOrder) -> ReadOutcome:
     from app.bench import Bench
     from app.commands_words import decoding_lines
 
-    bench = Bench()
+    bench = Bench(order.number)
     bench.set_spec(order.spec)
     bench.open_picture(order.path, page=order.page)
     if order.marks is not None:
@@ -224,7 +225,7 @@ def _read(order: ReadOrder) -> ReadOutcome:
 
 
 def _write_job(bench: Any, folder: Path) -> tuple[str, str]:
-    """Write the job folder, with the code where the entitlement is there and one was read: (what was done, or why not)."""
+    """Write the job folder, with the code where there is one and its entitlement: (what was done, or why not)."""
     missing = bench.state.missing_for_export
     try:
         if missing or not bench.is_current:
