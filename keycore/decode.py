@@ -1,0 +1,347 @@
+"""Readings and a table -> the probability of every code and depth, with scale and growth.
+
+The model
+---------
+Unknown, for each picture:
+
+====================  ===============================================  ==================================================
+what                  prior                                            reason
+====================  ===============================================  ==================================================
+scale across, s       level in ln s                                    enlargement is unknown; references say the rest
+scale along           ln along - ln across normal, sd                  office copiers differ by up to about 1.5 % between
+                      ``Readings.anisotropy_sigma``                    the axes, scanners hardly
+growth, g             :mod:`keycore.prior`, and the picture's own      adds, seldom takes away; moves all roots together
+                      estimate where it has one
+growth of the height  any share from 0 to 1.2 of the roots' growth;    another edge under another light; a hand follows
+                      by hand: its own, mostly none                    the sharp part of the uncut edge
+back's own error, t   tilt, sd 0.002 (single edges in a picture);      the back line's fit; nothing for roots measured one
+                      centreline, sd 0.03 to 0.05 mm (independent      by one with calipers or from root to root
+                      edges); none for mirrored pairs
+gauge point           level                                            a rough mark; the cuts' own line finds it
+====================  ===============================================  ==================================================
+
+and for the key:
+
+====================  ===============================================  ==================================================
+code                  every code that the table allows, alike          MACS and the locksmith's holds included
+making error          normal, sd half the table's tolerance            what nearly all keys keep
+wear                  only lowers; 3 cuts in 10, exponential 0.04 mm   roots wear low, never high
+====================  ===============================================  ==================================================
+
+Likelihood: a cut of depth d is seen at ``s * (root_d + g + reach * t + making - wear)`` with the reading's noise, or with a
+small share as a plainly wrong reading (:mod:`keycore.prior`); where the picture gives a whole likelihood of the height,
+that takes the place of the noise.  References: :mod:`keycore.scale`.
+
+Everything but the code is integrated over a lattice (:mod:`keycore.lattice`) whose steps are 1.15 standard deviations of
+the narrowest thing along each coordinate, which makes the plain sum exact to better than one part in a thousand; halving
+the steps changes no probability by more than that (there is a test).  At each point a code is a chain, so sums over all
+codes are exact (:mod:`keycore.chain`).  Codes are ranked by their mass summed over the lattice, not at its best point.
+
+Several pictures of one key share the code, and nothing else but its making errors
+(:meth:`keycore.prior.Making.of_tolerance`): the mass of a code is the product of its masses.  That product is no chain, so
+codes are listed from the likeliest on until what is left is bounded below one part in a million; what the bound leaves
+counts against every listed code.  Pictures that contradict each other are not multiplied: each one's codes are shown and
+the verdict is unsure.
+
+The caliper's case (a hand's figures, no picture)
+    Figures of an enlarged copy show why growth and scale must be taken together: the blade height by itself gives a scale,
+    on it every cut lies a good half depth too high, and nearest depths come out a whole depth shallow.  With growth free
+    two codes remain, a depth apart in every cut; that growth adds and seldom takes away prefers one of them by about three
+    to one, which is no certainty, and a person's knowledge of one cut settles it.
+
+Sources: E. T. Jaynes, Probability Theory (2003), ch. 6-7, for marginal posteriors; C. E. Rasmussen's and others' remarks
+on the exactness of equal-step sums are folklore, see L. N. Trefethen and J. A. C. Weideman, SIAM Review 56 (2014) 385
+(both from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+
+from keycore.chain import links_of
+from keycore.codes import Code
+from keycore.decoding import CutDecoding, Decoding, PictureShare, RankedCode
+from keycore.fuse import Fused, alone_of, cells_given, cells_without, contradiction_of, fuse, side_by_side
+from keycore.holds import Holds
+from keycore.lattice import STEP
+from keycore.measured import Floats, Readings
+from keycore.posterior import Lattice, PicturePosterior, Sums, sums_of
+from keycore.prior import GROWTH_HIGH_MM, GROWTH_LOW_MM, GrowthPrior
+from keycore.refusal import Refusal
+from keycore.roots import measured_root
+from keycore.scale import Scale, report_scale
+from keycore.spec import KeySpec
+from keycore.strip import StripSegment, strip_of
+from keycore.verdict import Caution, cautions_of, cautions_of_cuts, own_warnings, verdict_of
+
+__all__ = ["Decoder", "Decoding", "Holds", "StripSegment", "decode"]
+
+UNLIKELY_HOLD = 0.01
+
+
+def decode(readings: Readings | Sequence[Readings], spec: KeySpec, holds: Holds = Holds(), k: int = 10) -> Decoding:
+    """Decode readings of one key; see :class:`Decoder`."""
+    return Decoder(readings, spec, holds=holds).decoding(k)
+
+
+class Decoder:
+    """Readings of one key under one table, ready for every question.
+
+    Parameters
+    ----------
+    readings
+        One picture's readings, or several pictures' of the same key.
+    spec
+        The table; where it allows several counts of cuts, the number of readings decides.
+    holds
+        What the locksmith knows.
+    growth_prior
+        In place of the usual prior of growth.
+    step
+        Lattice step in standard deviations; smaller is finer.
+    """
+
+    def __init__(
+        self,
+        readings: Readings | Sequence[Readings],
+        spec: KeySpec,
+        *,
+        holds: Holds = Holds(),
+        growth_prior: GrowthPrior | None = None,
+        step: float = STEP,
+    ) -> None:
+        self.readings = (readings,) if isinstance(readings, Readings) else tuple(readings)
+        if not self.readings:
+            raise Refusal("There are no readings to decode; measure at least one picture.", code="decode.nothing")
+        self.spec = spec.for_count(_count(self.readings, spec))
+        self.holds = holds
+        self._growth_prior = growth_prior
+        self._step = step
+        self._links = links_of(
+            self.spec.cuts_per_edge, self.spec.edge_count, len(spec.depths), self.spec.max_adjacent_step
+        )
+        self._allowed = holds.allowed(self.spec, self._links)
+        self._decodings: dict[int, Decoding] = {}
+
+    @cached_property
+    def posteriors(self) -> tuple[PicturePosterior, ...]:
+        """Each picture's posterior."""
+        return tuple(self._posterior(readings) for readings in self.readings)
+
+    def decoding(self, k: int = 10) -> Decoding:
+        """The codes, at least the ``k`` likeliest, and everything else that is known."""
+        if k not in self._decodings:
+            self._decodings[k] = self._decoding([p.lattice for p in self.posteriors], k, None)
+        return self._decodings[k]
+
+    def at_growth(self, growth_mm: float, k: int = 10, picture: int = 0) -> Decoding:
+        """The decoding if growth in this picture were this: what the slider shows."""
+        if not (math.isfinite(growth_mm) and GROWTH_LOW_MM <= growth_mm <= GROWTH_HIGH_MM):
+            raise Refusal(
+                f"Growth must lie between {GROWTH_LOW_MM} and {GROWTH_HIGH_MM} mm; got {growth_mm:g}.",
+                code="decode.growth",
+            )
+        lattices = [p.lattice for p in self.posteriors]
+        lattices[picture] = self.posteriors[picture].at_growth(growth_mm)
+        return self._decoding(lattices, k, (picture, growth_mm))
+
+    def strip(self, picture: int = 0) -> tuple[StripSegment, ...]:
+        """The likeliest code as a piecewise constant function of this picture's growth."""
+        if picture not in self._strips:
+            self._strips[picture] = strip_of(self.posteriors[picture])
+        return self._strips[picture]
+
+    @cached_property
+    def _strips(self) -> dict[int, tuple[StripSegment, ...]]:
+        return {}
+
+    def flip_growths_mm(self, picture: int = 0) -> tuple[float | None, float | None]:
+        """The growths, below and above the posterior's own, at which the code changes; None where it does not."""
+        growth_mm = self.decoding().pictures[picture].growth_mm
+        segments = self.strip(picture)
+        for index, segment in enumerate(segments):
+            if segment.growth_from_mm <= growth_mm <= segment.growth_to_mm:
+                below = segment.growth_from_mm if index > 0 else None
+                above = segment.growth_to_mm if index < len(segments) - 1 else None
+                return below, above
+        return None, None
+
+    @property
+    def growth_density(self) -> tuple[Floats, Floats]:
+        """(growths in mm, posterior density in 1/mm) of the first picture, over all codes."""
+        points, cells = self.posteriors[0].lattice.points, self._sums[0].cells
+        edges = np.linspace(GROWTH_LOW_MM, GROWTH_HIGH_MM, 211)
+        width = float(edges[1] - edges[0])
+        density, _ = np.histogram(points.growth_mm, bins=edges, weights=cells)
+        kernel = np.exp(-0.5 * (np.arange(-4, 5) / 1.5) ** 2)
+        smooth = np.convolve(density / width, kernel / kernel.sum(), mode="same")
+        return (edges[:-1] + edges[1:]) / 2, smooth
+
+    def log_evidence(self) -> float:
+        """Logarithm of the likelihood of all readings under this table, codes and unknowns summed out."""
+        if len(self.posteriors) == 1:
+            return self.posteriors[0].log_evidence()
+        fused = fuse([p.lattice for p in self.posteriors], self._sums, self._links)
+        units = sum(p.lattice.log_unit for p in self.posteriors)
+        return fused.log_mass + units - math.log(self._links.count(self._allowed))
+
+    @cached_property
+    def _sums(self) -> list[Sums]:
+        return [sums_of(p.lattice, self._links) for p in self.posteriors]
+
+    def _posterior(self, readings: Readings, *, free: bool = False) -> PicturePosterior:
+        return PicturePosterior(
+            readings,
+            self.spec,
+            self._links,
+            np.ones_like(self._allowed) if free else self._allowed,
+            growth_prior=self._growth_prior,
+            pictures=len(self.readings),
+            step=self._step,
+        )
+
+    def _decoding(self, lattices: Sequence[Lattice], k: int, held: tuple[int, float] | None) -> Decoding:
+        spec, labels = self.spec, self.spec.labels
+        usual = held is None
+        sums = self._sums if usual else [sums_of(lattice, self._links) for lattice in lattices]
+        alone = len(lattices) == 1
+        fused = alone_of(lattices[0], sums[0], self._links, k) if alone else fuse(lattices, sums, self._links)
+        cautions = own_warnings(spec, self.readings)
+        shares: list[PictureShare] = []
+        scales: list[Scale] = []
+        for index, (posterior, lattice, own) in enumerate(zip(self.posteriors, lattices, sums, strict=True)):
+            cells = own.cells if alone else cells_given(fused, lattice)
+            scale = report_scale(posterior.evidence, lattice.points.log_scale, lattice.points.growth_mm, cells)
+            growth_mm = float(cells @ lattice.points.growth_mm)
+            sigma_mm = math.sqrt(max(float(cells @ (lattice.points.growth_mm - growth_mm) ** 2), 0.0))
+            best = fused if alone else alone_of(lattice, own, self._links, 1)
+            shares.append(
+                PictureShare(scale, growth_mm, sigma_mm, _labels(best.codes[0], labels), best.masses[0] / best.mass)
+            )
+            scales.append(scale)
+            cautions += cautions_of(posterior, scale, "" if alone else f"Picture {index + 1}: ")
+        contradiction = None if alone else contradiction_of(fused, shares, lattices, sums, spec)
+        if contradiction is not None:
+            cautions.insert(0, contradiction)
+            fused = side_by_side(lattices, sums, self._links, k)
+        depths = fused.depths
+        cuts = self._cuts(depths, lattices, sums if alone else None, fused)
+        codes = tuple(
+            RankedCode(_labels(code, labels), mass / fused.mass)
+            for code, mass in zip(fused.codes[:k], fused.masses, strict=False)
+        )
+        cautions += cautions_of_cuts(cuts)
+        if usual and self.holds:
+            cautions += self._holds_caution(fused.log_mass)
+        verdict, words = verdict_of(codes, cuts, spec, cautions)
+        return Decoding(
+            spec=spec,
+            codes=codes,
+            cuts=cuts,
+            scale=scales[0],
+            growth_mm=shares[0].growth_mm,
+            growth_sigma_mm=shares[0].growth_sigma_mm,
+            verdict=verdict,
+            verdict_words=words,
+            warnings=tuple(dict.fromkeys(caution.sentence for caution in cautions)),
+            pictures=tuple(shares),
+            order_proven=fused.proven,
+        )
+
+    def _cuts(
+        self, depths: Floats, lattices: Sequence[Lattice], sums: Sequence[Sums] | None, fused: Fused
+    ) -> tuple[CutDecoding, ...]:
+        """Each cut's own result; over several pictures the measured roots are averaged by their uncertainties."""
+        spec = self.spec
+        found = []
+        for j in range(len(depths)):
+            best = int(np.argmax(depths[j]))
+            roots = [
+                measured_root(
+                    posterior,
+                    j,
+                    lattice.points,
+                    sums[0].without[j] if sums is not None else cells_without(fused.codes[0], lattice, j),
+                    best,
+                )
+                for posterior, lattice in zip(self.posteriors, lattices, strict=True)
+            ]
+            weights = np.array([1 / root.sigma**2 for root in roots])
+            root_mm = float(weights @ [root.value for root in roots] / weights.sum())
+            sigma_mm = 1 / math.sqrt(float(weights.sum()))
+            making_mm = self.posteriors[0].making.sigma_mm / math.sqrt(len(lattices))
+            total_mm = math.hypot(sigma_mm, making_mm)
+            off_mm = np.abs(spec.roots_mm - root_mm)
+            others = np.where(np.arange(len(off_mm)) == best, np.inf, off_mm)
+            near = int(np.argmin(others))
+            edge: Literal[1, 2] = 1 if j < spec.cuts_per_edge else 2
+            found.append(
+                CutDecoding(
+                    edge=edge,
+                    number=j % spec.cuts_per_edge + 1,
+                    root_mm=root_mm,
+                    sigma_mm=sigma_mm,
+                    depth=spec.labels[best],
+                    probability=float(depths[j][best]),
+                    margin_mm=float(off_mm[near] - off_mm[best]) / 2,
+                    depths={label: float(p) for label, p in zip(spec.labels, depths[j], strict=True)},
+                    next_depth=spec.labels[near],
+                    next_mm=float(off_mm[near]),
+                    next_sigmas=float(off_mm[near]) / total_mm,
+                    off_sigmas=float(off_mm[best]) / total_mm,
+                )
+            )
+        return tuple(found)
+
+    def _holds_caution(self, log_mass: float) -> list[Caution]:
+        """A word where what is held has little probability by the readings alone."""
+        free = [self._posterior(readings, free=True) for readings in self.readings]
+        lattices = [p.lattice for p in free]
+        sums = [sums_of(lattice, self._links) for lattice in lattices]
+        free_log = math.log(sums[0].mass) if len(free) == 1 else fuse(lattices, sums, self._links).log_mass
+        units = sum(p.lattice.log_unit for p in self.posteriors) - sum(lattice.log_unit for lattice in lattices)
+        share = math.exp(min(log_mass + units - free_log, 0.0))
+        if share >= UNLIKELY_HOLD:
+            return []
+        return [
+            Caution(
+                f"What is held or ruled out has a probability of only {share:.1g} by the readings; check it, or the marks.",
+                share < UNLIKELY_HOLD**2,
+                "what is held goes against the readings",
+            )
+        ]
+
+
+def _count(readings: Sequence[Readings], spec: KeySpec) -> int:
+    """Cuts per edge by the number of readings; refused where the table has no key of so many."""
+    counts = {len(one.cuts) for one in readings}
+    if len(counts) > 1:
+        raise Refusal(
+            f"The pictures have different numbers of cuts ({', '.join(map(str, sorted(counts)))}); they cannot be of one key.",
+            code="decode.counts-differ",
+        )
+    total = counts.pop()
+    possible = [count * spec.edge_count for count in spec.allowed_counts]
+    if total not in possible:
+        raise Refusal(
+            f"{spec.name} has keys of {' or '.join(map(str, possible))} cuts and {total} were measured; mark the missing or "
+            f"surplus cut, or choose another table.",
+            code="decode.count",
+        )
+    per_edge = total // spec.edge_count
+    for one in readings:
+        edges = [cut.edge for cut in one.cuts]
+        if edges != [1] * per_edge + [2] * (total - per_edge):
+            raise Refusal(
+                f"Cuts of {spec.name} are given edge by edge, {per_edge} each; got edges {edges}.", code="decode.edges"
+            )
+    return per_edge
+
+
+def _labels(code: Sequence[int], labels: Sequence[str]) -> Code:
+    return tuple(labels[depth] for depth in code)

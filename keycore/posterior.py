@@ -1,0 +1,260 @@
+"""One picture's posterior: the lattice of its unknowns with every cut's factors on it.
+
+See :mod:`keycore.decode` for the model.  What is made here is what every answer is read from: points, their weights, and
+for each cut a (points, depths) array of factors.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from keycore.chain import Booleans, Links, backward, forward, totals
+from keycore.emission import CutLikelihood, cut_likelihood
+from keycore.lattice import (
+    NEGLIGIBLE_NATS,
+    STEP,
+    Frame,
+    Points,
+    frame_of,
+    grown_points,
+    log_prior_mass,
+)
+from keycore.measured import Floats, Readings
+from keycore.prior import (
+    BAD_SHARE_HAND,
+    BAD_SHARE_VALUE,
+    GROWTH_HIGH_MM,
+    GROWTH_LOW_MM,
+    PICTURE_GROWTH_FLOOR_MM,
+    ROUNDING_MM,
+    GrowthPrior,
+    Making,
+    picture_growth_likelihood,
+    usual_growth,
+)
+from keycore.scale import ScaleEvidence, scale_evidence
+from keycore.spec import KeySpec
+
+TILT_SIGMA = 0.002
+"""Standard deviation of the back line's slope error in a picture: 0.02 mm over 10 mm of blade."""
+CENTRE_SIGMA_MM = {"calipers": 0.05}
+CENTRE_SIGMA_USUAL_MM = 0.03
+"""Standard deviation of where the centreline of independent edges was taken to lie."""
+LET_GO = 1e-7
+
+
+@dataclass(frozen=True)
+class Lattice:
+    """Points that matter, their prior masses, and every cut's factors there, holds taken in."""
+
+    points: Points
+    weights: Floats
+    """(points,) prior masses, scaled by ``exp(-log_scale_of_weights)``."""
+    log_unit: float
+    factors: tuple[Floats, ...]
+    """Per cut (points, depths)."""
+
+
+class PicturePosterior:
+    """The posterior of one picture under one table (with a fixed count of cuts).
+
+    Parameters
+    ----------
+    readings
+        What the picture says; ``len(readings.cuts)`` is ``spec.cuts_per_edge * spec.edge_count``.
+    allowed
+        (cuts, depths) what the locksmith's holds leave.
+    pictures
+        How many pictures of the key are taken together (:meth:`keycore.prior.Making.of_tolerance`).
+    step
+        Lattice step in standard deviations.
+    """
+
+    def __init__(
+        self,
+        readings: Readings,
+        spec: KeySpec,
+        links: Links,
+        allowed: Booleans,
+        *,
+        growth_prior: GrowthPrior | None = None,
+        pictures: int = 1,
+        step: float = STEP,
+    ) -> None:
+        self.readings = readings
+        self.spec = spec
+        self.links = links
+        self.allowed = allowed
+        self.roots_mm = spec.roots_mm
+        steps_mm = -np.diff(self.roots_mm)
+        self.half_step_mm = 0.6 * np.minimum(np.append(steps_mm, np.inf), np.insert(steps_mm, 0, np.inf))
+        self.evidence: ScaleEvidence = scale_evidence(readings, spec)
+        self.growth_prior = _growth_prior(readings, growth_prior)
+        self.third_sigma, reach, extra = _third(readings, spec)
+        bad_share = BAD_SHARE_HAND if readings.medium == "calipers" else BAD_SHARE_VALUE
+        making = Making.of_tolerance(spec.tolerance.root_mm, pictures)
+        visible_px = np.array([cut.root_px for cut in readings.cuts])
+        growth_sigma = ROUNDING_MM * 2.5
+        if readings.growth_mm is not None:
+            growth_sigma = min(growth_sigma, math.hypot(readings.growth_mm.sigma, PICTURE_GROWTH_FLOOR_MM))
+
+        def at_scale(px_per_mm: float) -> tuple[list[CutLikelihood], Frame]:
+            cuts = [
+                cut_likelihood(
+                    cut, making, px_per_mm, reach_mm=reach[j], extra_mm=extra[j], bad_share=bad_share, number=j + 1
+                )
+                for j, cut in enumerate(readings.cuts)
+            ]
+            return cuts, frame_of(
+                cuts, self.evidence, visible_px, self.roots_mm, self.third_sigma, growth_sigma, step=step
+            )
+
+        self.making = making
+        self.cuts, self.frame = at_scale(self._first_guess(visible_px))
+        self.lattice = self._refined()
+
+    def _first_guess(self, visible_px: Floats) -> float:
+        mixture = self.evidence.of_across
+        if mixture is not None:
+            return math.exp(float(mixture.means[np.argmax(mixture.log_weights)]))
+        if self.evidence.heights:
+            reference = self.evidence.heights[0].reference
+            return reference.seen_px / (reference.true_mm + 0.15)
+        return float(np.median(visible_px)) / (float(self.roots_mm.mean()) + 0.3)
+
+    def factors_at(self, points: Points) -> tuple[Floats, ...]:
+        """Per cut (points, depths) factors, zero where a depth is ruled out."""
+        px_per_mm = np.exp(points.log_scale)
+        found = []
+        for cut, open_ in zip(self.cuts, self.allowed, strict=True):
+            factor = cut.at(px_per_mm, points.growth_mm, points.third, self.roots_mm)
+            if not open_.all():
+                factor = factor * open_
+            found.append(factor)
+        return tuple(found)
+
+    def at_growth(self, growth_mm: float) -> Lattice:
+        """The lattice with growth held."""
+        points = grown_points(self.frame, self.evidence, growth_mm)
+        points = points.take(points.log_mass > points.log_mass.max() - NEGLIGIBLE_NATS)
+        return self._lattice(points)
+
+    def log_evidence(self) -> float:
+        """Logarithm of the readings' likelihood under the table, all codes alike likely."""
+        lattice = self.lattice
+        mass = float(lattice.weights @ totals(lattice.factors, self.links))
+        return math.log(max(mass, 1e-300)) + lattice.log_unit - math.log(self.links.count(self.allowed))
+
+    def _refined(self) -> Lattice:
+        frame = self.frame
+        coarse = _grid(frame, 2)
+        middle = np.full(len(coarse[0]), len(frame.third) // 2)
+        points = self._points(frame, coarse[0], coarse[1], middle)
+        log_total = points.log_mass + np.log(np.maximum(totals(self.factors_at(points), self.links), 1e-300))
+        near = log_total > log_total.max() - NEGLIGIBLE_NATS
+        scale, level = _around(coarse[0][near], coarse[1][near], len(frame.log_scale))
+        thirds = len(frame.third)
+        points = self._points(
+            frame, np.repeat(scale, thirds), np.repeat(level, thirds), np.tile(np.arange(thirds), len(scale))
+        )
+        points = points.take(points.log_mass > points.log_mass.max() - 2 * NEGLIGIBLE_NATS)
+        return self._lattice(points)
+
+    def _points(self, frame: Frame, scale: Floats, level: Floats, third: Floats) -> Points:
+        log_scale = frame.log_scale[scale]
+        growth_mm = level * frame.level_step - frame.lean * (log_scale - frame.middle)
+        log_mass = (
+            np.log(np.maximum(self.growth_prior.at(growth_mm), 1e-300))
+            + log_prior_mass(self.evidence, log_scale, growth_mm)
+            + np.log(frame.log_steps[scale] * frame.level_step)
+            + frame.log_third_mass[third]
+        )
+        return Points(log_scale, growth_mm, frame.third[third], log_mass)
+
+    def _lattice(self, points: Points) -> Lattice:
+        factors = self.factors_at(points)
+        log_unit = float(points.log_mass.max())
+        weights = np.exp(points.log_mass - log_unit)
+        mass = weights * totals(factors, self.links)
+        order = np.argsort(mass)
+        kept = np.sort(order[np.cumsum(mass[order]) > LET_GO * mass.sum()])
+        return Lattice(points.take(kept), weights[kept], log_unit, tuple(factor[kept] for factor in factors))
+
+
+@dataclass(frozen=True)
+class Sums:
+    """What forward and backward sums give on one lattice."""
+
+    mass: float
+    cells: Floats
+    """(points,) posterior weights that sum to 1."""
+    depths: Floats
+    """(cuts, depths) marginal probabilities."""
+    without: tuple[Floats, ...]
+    """Per cut, (points,) posterior weights from all other cuts, that cut left out."""
+
+
+def sums_of(lattice: Lattice, links: Links) -> Sums:
+    """Marginals of depths and lattice points, exactly, over all codes."""
+    ahead = forward(lattice.factors, links)
+    behind = backward(lattice.factors, links)
+    cells = lattice.weights * ahead[-1].sum(axis=1)
+    mass = float(cells.sum())
+    depths, without = [], []
+    for j, (a, b) in enumerate(zip(ahead, behind, strict=True)):
+        depths.append(lattice.weights @ (a * b) / mass)
+        before = np.ones_like(b) if j == 0 else ahead[j - 1] @ links.matrix(j - 1)
+        own = lattice.weights * (before * b).sum(axis=1)
+        without.append(own / own.sum())
+    return Sums(mass, cells / mass, np.array(depths), tuple(without))
+
+
+def _growth_prior(readings: Readings, growth_prior: GrowthPrior | None) -> GrowthPrior:
+    prior = usual_growth() if growth_prior is None else growth_prior
+    if readings.growth_mm is None:
+        return prior
+    return prior.times(picture_growth_likelihood(readings.growth_mm.value, readings.growth_mm.sigma))
+
+
+def _third(readings: Readings, spec: KeySpec) -> tuple[float, list[float], list[float]]:
+    """(prior sigma, reach of each cut, independent error of each cut in mm) of the back's own error."""
+    positions_mm = np.tile(np.array(spec.cut_positions_mm), spec.edge_count)
+    from_middle = positions_mm - positions_mm.mean()
+    none = [0.0] * len(positions_mm)
+    tilt = TILT_SIGMA if readings.medium != "calipers" else 0.0
+    if spec.edges == "single":
+        return tilt, list(from_middle), none
+    if spec.edges == "double-independent":
+        side = [1.0 if j < spec.cuts_per_edge else -1.0 for j in range(len(positions_mm))]
+        centre = CENTRE_SIGMA_MM.get(readings.medium, CENTRE_SIGMA_USUAL_MM)
+        return centre, side, list(np.abs(from_middle) * tilt)
+    return 0.0, none, none
+
+
+def _grid(frame: Frame, stride: int) -> tuple[Floats, Floats]:
+    """Scale and level indexes of every ``stride``-th node whose growth is considered."""
+    scales, levels = [], []
+    for index in range(0, len(frame.log_scale), stride):
+        shift = frame.lean * (frame.log_scale[index] - frame.middle)
+        first = math.ceil((GROWTH_LOW_MM + shift) / frame.level_step / stride) * stride
+        last = math.floor((GROWTH_HIGH_MM + shift) / frame.level_step / stride) * stride
+        level = np.arange(first, last + 1, stride)
+        scales.append(np.full(len(level), index))
+        levels.append(level)
+    return np.concatenate(scales), np.concatenate(levels)
+
+
+def _around(scale: Floats, level: Floats, scale_nodes: int) -> tuple[Floats, Floats]:
+    """Every fine node within one coarse step of the given nodes, once each."""
+    offsets = np.arange(-2, 3)
+    low = int(level.min()) - 2
+    high = int(level.max()) + 3
+    mask = np.zeros((scale_nodes + 4, high - low), dtype=bool)
+    for one in offsets:
+        for two in offsets:
+            mask[scale + one + 2, level + two - low] = True
+    rows, columns = np.nonzero(mask[2:-2])
+    return rows, columns + low

@@ -1,0 +1,193 @@
+"""What is believed before a key is read, each with its reason.  All lengths are millimetres on the key.
+
+Growth (by how much visible edges stand outside the metal)
+    Shadow and toner add to a key; only toner that did not take, or too much light, takes away.  Three parts:
+
+    ======  ==========================  ===========================================================================
+    share   shape                       reason
+    ======  ==========================  ===========================================================================
+    0.50    gamma, shape 2, mean 0.32   the usual copy or scan: a few tenths of a millimetre (common practice)
+    0.35    level from 0 to 1.2         a poor copy can carry anything up to about 1.2 mm
+    0.15    normal(0, 0.10)             a clean edge, or toner that did not take
+    ======  ==========================  ===========================================================================
+
+    The level part is there so that no two growths between 0 and 1.2 mm differ by more than a factor of five before the
+    picture is looked at: by the prior alone no code is ever sure.  Corners are rounded by 0.04 mm, so that a lattice
+    can integrate it.
+
+Making
+    The table's tolerance is what the maker allows; nearly all keys keep it, so it is taken as two standard deviations.
+    A floor of 0.01 mm stands for what no maker's table says: plating, burrs and the cutter's own wear.
+
+Wear
+    Only lowers a root.  Seven cuts in ten are taken as not worn, the others by an exponential amount of mean 0.04 mm.
+
+A bad reading
+    A cut may have been measured on the wrong edge (a groove, a burr, a hair on the glass): its height is then normal
+    round the truth with 0.6 mm.  How often depends on who measured:
+
+    * a value with its sigma, taken by a program: 0.015 a cut, so one key in ten has one;
+    * a whole likelihood of the height: 0.003, because it already shows the other edges that it saw;
+    * calipers: 0.005, because a person looks at the edge that is measured.
+
+    So one bad reading cannot drag the others, and the rarer bad readings are, the surer a code may be: with one bad key
+    in ten and depths closer than about 0.5 mm no single picture's code can honestly be given 0.99.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cache
+
+import numpy as np
+from scipy.special import erfcx, ndtr
+
+from keycore.measured import Floats
+
+GROWTH_LOW_MM, GROWTH_HIGH_MM = -0.5, 1.6
+"""Growths outside are not considered."""
+GAMMA_SHARE, GAMMA_SHAPE, GAMMA_MEAN_MM = 0.50, 2.0, 0.32
+LEVEL_SHARE, LEVEL_TOP_MM = 0.35, 1.2
+CLEAN_SHARE, CLEAN_SIGMA_MM = 0.15, 0.10
+ROUNDING_MM = 0.04
+
+TOLERANCE_SIGMAS = 2.0
+MAKING_FLOOR_MM = 0.01
+WORN_SHARE, WEAR_MEAN_MM = 0.3, 0.04
+BAD_SIGMA_MM = 0.6
+BAD_SHARE_VALUE, BAD_SHARE_CURVE, BAD_SHARE_HAND = 0.015, 0.003, 0.005
+
+PICTURE_GROWTH_BAD_SHARE = 0.08
+"""How often a picture's own estimate of growth is plainly wrong (it followed a groove, or the shadow's far side)."""
+PICTURE_GROWTH_FLOOR_MM = 0.02
+"""Growth differs by this much from place to place, whatever the estimate claims."""
+
+
+@dataclass(frozen=True)
+class GrowthPrior:
+    """Density of growth as a table; ``density`` integrates to 1 over ``growths_mm``."""
+
+    growths_mm: Floats
+    density: Floats
+
+    def at(self, growth_mm: Floats) -> Floats:
+        """Density, 1/mm; nothing outside the table."""
+        found = np.interp(growth_mm, self.growths_mm, self.density, left=0.0, right=0.0)
+        return np.asarray(found, dtype=float)
+
+    def times(self, likelihood: Callable[[Floats], Floats]) -> GrowthPrior:
+        """The prior with one more piece of evidence."""
+        density = self.density * likelihood(self.growths_mm)
+        return GrowthPrior(self.growths_mm, density / (density.sum() * (self.growths_mm[1] - self.growths_mm[0])))
+
+
+@cache
+def usual_growth() -> GrowthPrior:
+    """The prior of the module's table."""
+    step_mm = 0.002
+    reach = round(6 * ROUNDING_MM / step_mm)
+    wide_mm = step_mm * np.arange(round(GROWTH_LOW_MM / step_mm) - reach, round(GROWTH_HIGH_MM / step_mm) + reach + 1)
+    scale_mm = GAMMA_MEAN_MM / GAMMA_SHAPE
+    positive = np.maximum(wide_mm, 0.0)
+    gamma = (positive / scale_mm) ** (GAMMA_SHAPE - 1) * np.exp(-positive / scale_mm)
+    gamma /= scale_mm * math.gamma(GAMMA_SHAPE)
+    level = ((wide_mm >= 0) & (wide_mm <= LEVEL_TOP_MM)) / LEVEL_TOP_MM
+    clean = _normal(wide_mm, CLEAN_SIGMA_MM)
+    kernel = _normal(step_mm * np.arange(-reach, reach + 1), ROUNDING_MM)
+    sharp = GAMMA_SHARE * gamma + LEVEL_SHARE * level + CLEAN_SHARE * clean
+    density = np.convolve(sharp, kernel / kernel.sum(), mode="valid")
+    growths_mm = wide_mm[reach:-reach]
+    return GrowthPrior(growths_mm, density / (density.sum() * step_mm))
+
+
+def picture_growth_likelihood(value_mm: float, sigma_mm: float) -> Callable[[Floats], Floats]:
+    """Likelihood of a picture's own growth estimate: normal, with a share that is plainly wrong."""
+    core_mm = math.hypot(sigma_mm, PICTURE_GROWTH_FLOOR_MM)
+    wide_mm = math.hypot(4 * core_mm, 0.3)
+
+    def likelihood(growth_mm: Floats) -> Floats:
+        off_mm = growth_mm - value_mm
+        return (1 - PICTURE_GROWTH_BAD_SHARE) * _normal(off_mm, core_mm) + PICTURE_GROWTH_BAD_SHARE * _normal(
+            off_mm, wide_mm
+        )
+
+    return likelihood
+
+
+@dataclass(frozen=True)
+class Making:
+    """How a made root differs from its table: making error, and wear that only lowers it."""
+
+    sigma_mm: float
+    worn_share: float = field(default=WORN_SHARE)
+    wear_mean_mm: float = field(default=WEAR_MEAN_MM)
+
+    @classmethod
+    def of_tolerance(cls, tolerance_mm: float, pictures: int = 1) -> Making:
+        """From the table's tolerance.
+
+        A key's making errors are the same in every picture of it.  With several pictures the variance is multiplied by
+        their number: the product of their likelihoods then leaves the variance of one making error, not a fraction of it.
+        """
+        sigma_mm = math.hypot(tolerance_mm / TOLERANCE_SIGMAS, MAKING_FLOOR_MM)
+        return cls(sigma_mm * math.sqrt(pictures))
+
+    def density(self, off_mm: Floats, reading_sigma_mm: float) -> Floats:
+        """Density, 1/mm, of (visible height - what the table says) for a sound reading.
+
+        A normal of both errors, convolved with the wear: a share is worn by an exponential amount, downward.
+        """
+        sigma_mm = math.hypot(self.sigma_mm, reading_sigma_mm)
+        sound = _normal(off_mm, sigma_mm)
+        # The exponential's side is turned downward: x is how far the reading lies *below* the table.
+        x = -np.asarray(off_mm, dtype=float)
+        z = (sigma_mm / self.wear_mean_mm - x / sigma_mm) / math.sqrt(2)
+        with np.errstate(over="ignore", invalid="ignore"):
+            tail = 0.5 / self.wear_mean_mm * np.exp(-0.5 * (x / sigma_mm) ** 2) * erfcx(z)
+            far = np.exp(0.5 * (sigma_mm / self.wear_mean_mm) ** 2 - x / self.wear_mean_mm) / self.wear_mean_mm
+        worn = np.where(z < -20, far, tail)
+        return np.asarray((1 - self.worn_share) * sound + self.worn_share * worn, dtype=float)
+
+
+def blade_height_density(off_mm: Floats, growth_mm: Floats, sigma_mm: Floats, edges: float) -> Floats:
+    """Density, 1/mm, of what the blade's visible height has too much, when it carries a growth of its own.
+
+    The uncut edge lies higher than a valley's floor and throws another shadow: its growth is anything between nothing
+    and somewhat more (1.2 times) than that of the roots, all alike likely.  ``edges`` is how many times a root's growth
+    fits into the height's (2 for independent edges, whose roots are measured from the centreline).
+    """
+    reach_mm = HEIGHT_SHARE_TOP * edges * growth_mm
+    low_mm, high_mm = np.minimum(reach_mm, 0.0), np.maximum(reach_mm, 0.0)
+    width_mm = np.maximum(high_mm - low_mm, 1e-3)
+    middle_mm = (low_mm + high_mm) / 2
+    inside = ndtr((off_mm - middle_mm + width_mm / 2) / sigma_mm) - ndtr((off_mm - middle_mm - width_mm / 2) / sigma_mm)
+    return np.asarray(inside / width_mm, dtype=float)
+
+
+HEIGHT_SHARE_TOP = 1.2
+HEIGHT_UNEVEN_MM = 0.04
+"""How evenly an uncut edge grows along the blade."""
+HAND_HEIGHT_PARTS = ((0.7, 0.0, 0.08), (0.3, 0.15, 0.15))
+"""(share, mean, sigma) of the growth in a blade height that a hand marked: mostly none, since the uncut edges are long,
+straight and can be followed to where they are sharp; sometimes part of a shadow."""
+
+
+def hand_height_moments() -> tuple[float, float]:
+    """Mean and standard deviation, mm, of the growth in a blade height that a hand marked."""
+    mean_mm = sum(share * mean for share, mean, _ in HAND_HEIGHT_PARTS)
+    square = sum(share * (sigma**2 + mean**2) for share, mean, sigma in HAND_HEIGHT_PARTS)
+    return mean_mm, math.sqrt(square - mean_mm**2)
+
+
+def hand_height_density(off_mm: Floats, sigma_mm: Floats) -> Floats:
+    """As :func:`blade_height_density`, for a blade height that a hand marked: its growth is independent of the roots'."""
+    total = np.zeros(np.broadcast_shapes(np.shape(off_mm), np.shape(sigma_mm)))
+    for share, mean_mm, spread_mm in HAND_HEIGHT_PARTS:
+        total = total + share * _normal(off_mm - mean_mm, np.hypot(sigma_mm, spread_mm))
+    return np.asarray(total, dtype=float)
+
+
+def _normal(x: Floats, sigma: float | Floats) -> Floats:
+    return np.asarray(np.exp(-0.5 * (x / sigma) ** 2) / (sigma * math.sqrt(2 * math.pi)), dtype=float)

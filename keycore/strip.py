@@ -1,0 +1,123 @@
+"""The code strip: which code each growth would give, as an exact piecewise constant function.
+
+At a growth g the code is the one with the most mass summed over scale and the back's error.  Along g the logarithm of a
+code's mass is smooth, with a second derivative that the readings' own uncertainties bound.  So between two growths at which
+the same code wins by more than that bound can bend, nothing else can win; any other interval is halved until the border is
+known to a millionth of a millimetre.  Rivals come from exact searches (:class:`keycore.chain.Ranking`) on a coarse row of
+growths and, once borders are found, at both sides of each border and within each segment: a code found there that was not
+among the rivals joins them, and the borders are found again.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from keycore.chain import Ranking
+from keycore.codes import Code
+from keycore.measured import Floats
+from keycore.posterior import PicturePosterior
+from keycore.prior import GROWTH_HIGH_MM, GROWTH_LOW_MM
+
+RESOLUTION_MM = 1e-6
+COARSE_STEPS = 70
+RIVALS = 4
+ROUNDS = 6
+
+
+@dataclass(frozen=True)
+class StripSegment:
+    """Growths from and to which one code is the likeliest."""
+
+    growth_from_mm: float
+    growth_to_mm: float
+    code: Code
+
+
+def strip_of(posterior: PicturePosterior) -> tuple[StripSegment, ...]:
+    """The segments from the least to the greatest growth considered, without gaps."""
+    rivals: list[tuple[int, ...]] = []
+    coarse = np.linspace(GROWTH_LOW_MM, GROWTH_HIGH_MM, COARSE_STEPS + 1)
+    for growth_mm in coarse:
+        _join(rivals, _likeliest(posterior, float(growth_mm), RIVALS))
+    for _ in range(ROUNDS):
+        borders, winners = _pieces(posterior, rivals, coarse)
+        checks = [border + side for border in borders[1:-1] for side in (-2 * RESOLUTION_MM, 2 * RESOLUTION_MM)]
+        checks += [(a + b) / 2 for a, b in zip(borders, borders[1:], strict=False)]
+        before = len(rivals)
+        for growth_mm in checks:
+            _join(rivals, _likeliest(posterior, growth_mm, 1))
+        if len(rivals) == before:
+            break
+    labels = posterior.spec.labels
+    return tuple(
+        StripSegment(a, b, tuple(labels[depth] for depth in rivals[winner]))
+        for a, b, winner in zip(borders, borders[1:], winners, strict=False)
+    )
+
+
+def _likeliest(posterior: PicturePosterior, growth_mm: float, count: int) -> tuple[tuple[int, ...], ...]:
+    lattice = posterior.at_growth(growth_mm)
+    return Ranking([lattice.weights], [lattice.factors], posterior.links).first(count).codes
+
+
+def _join(rivals: list[tuple[int, ...]], codes: tuple[tuple[int, ...], ...]) -> None:
+    rivals += [code for code in codes if code not in rivals]
+
+
+def _pieces(
+    posterior: PicturePosterior, rivals: list[tuple[int, ...]], coarse: Floats
+) -> tuple[list[float], list[int]]:
+    """Borders (both ends included) and the winner of each piece among the rivals."""
+    bend = _greatest_bend(posterior)
+    table = np.array(rivals)
+    borders, winners = [float(coarse[0])], [int(np.argmax(_scores(posterior, table, coarse[0])))]
+    pending = [
+        (float(a), float(b), _scores(posterior, table, a), _scores(posterior, table, b))
+        for a, b in zip(coarse[-2::-1], coarse[:0:-1], strict=True)
+    ]
+    while pending:
+        low, high, at_low, at_high = pending.pop()
+        first, last = int(np.argmax(at_low)), int(np.argmax(at_high))
+        if first == last and _safe(at_low, at_high, first, bend * (high - low) ** 2 / 8):
+            if first != winners[-1]:
+                borders.append(low)
+                winners.append(first)
+            continue
+        if high - low <= RESOLUTION_MM:
+            if last != winners[-1]:
+                borders.append((low + high) / 2)
+                winners.append(last)
+            continue
+        middle = (low + high) / 2
+        at_middle = _scores(posterior, table, middle)
+        pending.append((middle, high, at_middle, at_high))
+        pending.append((low, middle, at_low, at_middle))
+    borders.append(float(coarse[-1]))
+    return borders, winners
+
+
+def _safe(at_low: Floats, at_high: Floats, winner: int, bend: float) -> bool:
+    """True where no rival can win between two growths at which the same code wins."""
+    ahead = np.minimum(at_low[winner] - at_low, at_high[winner] - at_high)
+    ahead[winner] = np.inf
+    return bool(ahead.min() > bend)
+
+
+def _scores(posterior: PicturePosterior, rivals: Floats, growth_mm: float) -> Floats:
+    """(rivals,) logarithm of each code's mass at this growth."""
+    lattice = posterior.at_growth(float(growth_mm))
+    product = np.repeat(lattice.weights[:, None], len(rivals), axis=1)
+    for factor, depths in zip(lattice.factors, rivals.T, strict=True):
+        product *= factor[:, depths]
+    return np.asarray(np.log(np.maximum(product.sum(axis=0), 1e-300)))
+
+
+def _greatest_bend(posterior: PicturePosterior) -> float:
+    """Upper bound, nats/mm^2, on how strongly the difference of two codes' log masses can bend.
+
+    Each cut adds at most the bend of a normal of its narrowest part, times four where the density changes from its core to
+    its tail, for either of the two codes.
+    """
+    return float(sum(8 / cut.narrow_mm**2 for cut in posterior.cuts))

@@ -1,0 +1,145 @@
+"""The verdict in words: sure, check this cut, or unsure because.
+
+"sure" asks three things at once: the likeliest code has at least 0.99, the size references agree, and nothing serious
+was found.  "check" names the one or two cuts on which the doubt lies, with both depths of each.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from keycore.codes import format_code
+from keycore.decoding import CutDecoding, RankedCode, Verdict
+from keycore.measured import Readings
+from keycore.posterior import PicturePosterior
+from keycore.scale import Scale
+from keycore.spec import KeySpec
+
+SURE = 0.99
+LEADS = 0.5
+ELSEWHERE = 0.02
+"""Doubt that the cuts not named by "check" may hold together."""
+OFF_SIGMAS = 4.0
+SHIFTED_SPACING = 0.45
+
+
+@dataclass(frozen=True)
+class Caution:
+    """A sentence for the person; a ``serious`` one keeps a reading from being called sure, for the reason in ``short``."""
+
+    sentence: str
+    serious: bool = False
+    short: str = ""
+
+
+def cautions_of(posterior: PicturePosterior, scale: Scale, picture: str = "") -> list[Caution]:
+    """What is to be said of one picture's references and positions; ``picture`` names it where there are several."""
+    spec = posterior.spec
+    found = [Caution(picture + sentence) for sentence in posterior.readings.warnings]
+    if not scale.agree:
+        found.append(
+            Caution(picture + scale.disagreement, True, f"scales disagree by {scale.disagreement_percent:.0f} %")
+        )
+    spacing = posterior.evidence.spacing
+    if spacing is not None:
+        gaps_mm = [abs(b - a) for a, b in zip(spec.cut_positions_mm, spec.cut_positions_mm[1:], strict=False)]
+        offset = spacing.offset_mm
+        if abs(offset.value) > SHIFTED_SPACING * min(gaps_mm):
+            found.append(
+                Caution(
+                    f"{picture}The cuts start {abs(offset.value):.1f} mm from where the table has them, so a cut may be "
+                    f"missing, or the {spec.gauge_from} is marked wrong; check the marks.",
+                    True,
+                    f"the cuts start {abs(offset.value):.1f} mm from where they should",
+                )
+            )
+        for index in spacing.left_out:
+            found.append(
+                Caution(f"{picture}Cut {index + 1} lies off its place in the table and was left out of the scale.")
+            )
+    if not any(reference.used for reference in posterior.evidence.references):
+        found.append(
+            Caution(
+                f"{picture}There is no size reference, so the scale comes from the cuts' own pattern alone.",
+                True,
+                "no size reference",
+            )
+        )
+    return found
+
+
+def cautions_of_cuts(cuts: Sequence[CutDecoding]) -> list[Caution]:
+    """What is to be said where measured roots lie far from every depth."""
+    off = [cut for cut in cuts if cut.off_sigmas > OFF_SIGMAS]
+    several = len(off) >= max(2, (len(cuts) + 2) // 3)
+    found = [
+        Caution(
+            f"{cut_name(cut, cuts)} reads {cut.root_mm:.2f} mm, {cut.off_sigmas:.0f} standard uncertainties from its "
+            f"depth {cut.depth}; measure it again.",
+            several,
+            "several cuts lie far from every depth of the table",
+        )
+        for cut in off
+    ]
+    return found
+
+
+def verdict_of(
+    codes: Sequence[RankedCode], cuts: Sequence[CutDecoding], spec: KeySpec, cautions: Sequence[Caution]
+) -> tuple[Verdict, str]:
+    """The verdict and its words."""
+    serious = [caution for caution in cautions if caution.serious]
+    if serious:
+        return "unsure", f"unsure: {serious[0].short}"
+    best = codes[0]
+    if best.probability >= SURE:
+        return "sure", "sure"
+    doubtful = sorted(cuts, key=lambda cut: cut.probability)
+    named = doubtful[: 1 if sum(1 - cut.probability for cut in doubtful[1:]) <= ELSEWHERE else 2]
+    elsewhere = sum(1 - cut.probability for cut in doubtful[len(named) :])
+    if best.probability >= LEADS and elsewhere <= max(ELSEWHERE, 0.1 * (1 - best.probability)):
+        named = sorted(named, key=lambda cut: (cut.edge, cut.number))
+        words = ", ".join(f"{cut_name(cut, cuts).lower()}: {cut.depth} or {_second(cut)}" for cut in named)
+        return "check", f"check {words}"
+    return "unsure", f"unsure: {_several(codes, spec)}"
+
+
+def cut_name(cut: CutDecoding, cuts: Sequence[CutDecoding]) -> str:
+    """ "Cut 3", or "Edge 2 cut 3" where the key has two edges of its own."""
+    return f"Edge {cut.edge} cut {cut.number}" if any(other.edge == 2 for other in cuts) else f"Cut {cut.number}"
+
+
+def own_warnings(spec: KeySpec, readings: Sequence[Readings]) -> list[Caution]:
+    """What the table itself asks to be said."""
+    found = []
+    if spec.is_unconfirmed:
+        found.append(Caution(f"Table {spec.name} is from memory and not confirmed; compare it with a chart first."))
+    if spec.restricted:
+        found.append(Caution(f"Keys of {spec.name} are restricted; cut one only with the authority's reference."))
+    if spec.edges == "double-independent" and any(r.medium != "calipers" for r in readings):
+        found.append(
+            Caution(
+                "A picture cannot say which face of the key lies up: with the other face up the two lists change places."
+            )
+        )
+    return found
+
+
+def _second(cut: CutDecoding) -> str:
+    others = {label: probability for label, probability in cut.depths.items() if label != cut.depth}
+    return max(others, key=lambda label: others[label])
+
+
+def _several(codes: Sequence[RankedCode], spec: KeySpec) -> str:
+    best = codes[0]
+    words = f"{format_code(best.code, spec)} ({best.probability:.2f})"
+    if len(codes) < 2:
+        return words
+    second = codes[1]
+    steps = [spec.labels.index(two) - spec.labels.index(one) for one, two in zip(best.code, second.code, strict=True)]
+    moved = [step for step in steps if step]
+    words += f" or {format_code(second.code, spec)} ({second.probability:.2f})"
+    if len(moved) >= len(steps) - 1 and len(moved) >= 2 and len({step > 0 for step in moved}) == 1:
+        return f"growth could be a whole depth more or less, {words}"
+    return f"several codes fit, {words}"
