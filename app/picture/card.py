@@ -47,17 +47,16 @@ def find_card(picture: Picture) -> PlaneView | None:
         what is under it.  All of its four sides must be in the picture.
     """
     small = shrink(picture.rgb)
+    return _best_fit(picture, small, faint=False) or _best_fit(picture, small, faint=True)
+
+
+def _best_fit(picture: Picture, small: Shrunk, *, faint: bool) -> PlaneView | None:
     best, best_score = None, 0.0
-    for corners in card_candidates(small):
+    for corners in card_candidates(small, faint=faint):
         if _roundness_in_small(small, corners) < _HOPELESS_ROUNDNESS:
             continue
         ring = long_side_first(small.original_xy(corners), picture.size, ID1_CARD)
-        view = refine_on(
-            picture,
-            ring,
-            ID1_CARD,
-            reach_px=float(np.clip(4.0 / small.scale, 6, 24)),
-        )
+        view = refine_on(picture, ring, ID1_CARD, reach_px=float(np.clip(4.0 / small.scale, 6, 24)))
         if view is None:
             continue
         score = fitted_roundness(picture, view)
@@ -69,11 +68,11 @@ def find_card(picture: Picture) -> PlaneView | None:
     return best
 
 
-def card_candidates(small: Shrunk) -> Floats:
+def card_candidates(small: Shrunk, *, faint: bool = False) -> Floats:
     """(n, 4, 2) figures in the small copy that could be a card, likeliest first."""
     size = small.pixels.shape[1], small.pixels.shape[0]
     quads = find_quads(
-        find_lines(small.pixels),
+        find_lines(small.pixels, faint=faint),
         size,
         min_side_px=_LEAST_SIDE_SHARE * max(size),
         min_seen=_LEAST_SEEN,

@@ -8,14 +8,16 @@ a change-point.
 Model of one run z(u) of levelled values (0 = the metal's level, saturating towards -1 and 1), u in millimetres along
 the outward normal, with the change at c:
 
-    z(u) = m + t(u) + n(u) + b(u - c) * [a + o(u)]
+    z(u) = m + n(u) + (1 - b(u - c)) * t(u) + b(u - c) * [a + o(u) + r(u)]
 
     m      offset of the metal's level here, N(0, level_sd^2)
-    t      metal texture, an Ornstein-Uhlenbeck process (sd texture_sd, length TEXTURE_MM)
     n      pixel noise, white
     b      the blurred step: the normal integral with the picture's own blur
+    t      metal texture, an Ornstein-Uhlenbeck process (sd texture_sd, length TEXTURE_MM)
     a      the step on leaving the metal, N(0, STEP_SD^2): either sign, often small
-    o      whatever the outside does then: a second Ornstein-Uhlenbeck process (sd OUTSIDE_SD, length OUTSIDE_MM)
+    o      whatever the outside does then: a smooth process (Matern 3/2, sd OUTSIDE_SD, length OUTSIDE_MM), for a shadow
+           is smooth; were it rough, every millimetre of shadow would count against having left the metal
+    r      the outside's own roughness (toner, dots): like t, ROUGH_SHARE as strong
 
 All parts are Gaussian, so the likelihood of each c is that of a Gaussian vector with a known covariance: exact, and
 one matrix product for all runs at once.  (Gaussian-process change-points: Rasmussen & Williams, Gaussian Processes
@@ -33,10 +35,11 @@ from scipy.special import ndtr
 
 from keycore.measured import Floats
 
-TEXTURE_MM = 0.15
-OUTSIDE_MM = 0.5
+TEXTURE_MM = 0.1
+OUTSIDE_MM = 0.8
 STEP_SD = 0.5
 OUTSIDE_SD = 0.5
+ROUGH_SHARE = 1.3
 WHITE_SD = 0.04
 
 
@@ -100,10 +103,17 @@ def departure_model(
     u = steps(u_from_mm, u_to_mm, step_mm)
     changes = steps(change_from_mm, change_to_mm, change_step_mm)
     distance = np.abs(u[:, None] - u[None, :])
-    metal = level_sd**2 + texture_sd**2 * np.exp(-distance / TEXTURE_MM) + WHITE_SD**2 * np.eye(len(u))
-    outside = STEP_SD**2 + OUTSIDE_SD**2 * np.exp(-distance / OUTSIDE_MM)
+    common = level_sd**2 + WHITE_SD**2 * np.eye(len(u))
+    texture = texture_sd**2 * np.exp(-distance / TEXTURE_MM)
+    smooth = np.sqrt(3.0) * distance / OUTSIDE_MM
+    outside = STEP_SD**2 + OUTSIDE_SD**2 * (1 + smooth) * np.exp(-smooth) + ROUGH_SHARE**2 * texture
     blurred = saturate(contrast * ndtr((u[None, :] - changes[:, None]) / blur_mm)) / saturate(contrast)
-    covariance = metal[None] + outside[None] * blurred[:, :, None] * blurred[:, None, :]
+    on_metal = 1.0 - blurred
+    covariance = (
+        common[None]
+        + texture[None] * on_metal[:, :, None] * on_metal[:, None, :]
+        + outside[None] * blurred[:, :, None] * blurred[:, None, :]
+    )
     factor = np.linalg.cholesky(covariance)
     log_norm = np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(axis=1)
     return DepartureModel(u, changes, np.linalg.inv(factor), log_norm)

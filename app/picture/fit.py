@@ -7,7 +7,6 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
 
 from app.picture.alignment import Alignment, Guess, align, shape_evidence
 from app.picture.axisline import fit_back
@@ -17,11 +16,13 @@ from app.picture.levels import Levels, measure_levels
 from app.picture.runs import EdgeRuns, edge_runs
 from app.picture.sample import Patch
 from app.picture.shape import EdgeShape, edge_shape
-from app.picture.symmetry import TopCurve, find_centreline
+from app.picture.symmetry import Centreline, TopCurve, envelope_centreline, find_centreline
 from keycore.measured import Floats
 from keycore.spec import KeySpec
 
 BESIDE_MM = 3.0
+ENVELOPE_SD = ((0.6, 0.025), (0.25, 0.01))
+"""How far off a double key's centreline may be in the first and second look: offset in millimetres, slope."""
 
 
 @dataclass(frozen=True)
@@ -75,9 +76,8 @@ def fit_blade(patch: Patch, frame: Frame, spec: KeySpec, guess: Guess, *, back_r
             levels = _levels(patch, frame, shape, single=single)
     sides: tuple[Literal[1, -1], ...] = (1,) if single else (1, -1)
     if not single:
-        for reach in back_reach_mm[:2]:
-            offset = _first_centreline(patch, frame, levels, spec, shape, guess, reach)
-            frame = frame.moved(y_mm=offset)
+        for number in range(len(ENVELOPE_SD)):
+            frame = _envelope(patch, frame, levels, spec, shape, guess, number).applied(frame)
             levels = _levels(patch, frame, shape, single=single)
     state = _Pass(tops=tuple(shape.top_mm for _ in sides), profiles=tuple(None for _ in sides))
     for number in range(2 if single else 3):
@@ -90,11 +90,11 @@ def fit_blade(patch: Patch, frame: Frame, spec: KeySpec, guess: Guess, *, back_r
                 top_mm=shape.top_mm,
                 scale=alignment.scale,
                 mirrored=spec.edges == "double-mirrored",
-                offset_sd_mm=(0.35, 0.12)[number],
-                slope_sd=(0.02, 0.006)[number],
+                offset_sd_mm=(0.15, 0.1)[number],
+                slope_sd=(0.008, 0.005)[number],
             )
             sigma = line.sigma_mm
-            frame = frame.moved(y_mm=line.offset_mm - line.slope * line.x_mid_mm, slope=line.slope)
+            frame = line.applied(frame)
             levels = _levels(patch, frame, shape, single=single)
             state = _Pass(tops=tuple(shape.top_mm * alignment.scale for _ in sides), profiles=state.profiles)
     return FittedBlade(frame, levels, shape, alignment, edges, sigma)
@@ -120,8 +120,7 @@ def _fit_edges(
 ) -> tuple[tuple[FittedEdge, ...], Alignment, _Pass]:
     first, last = float(shape.positions_mm.min()), float(shape.positions_mm.max())
     lowest = float(shape.roots_mm.min())
-    length = spec.blade.length_mm or float(np.ptp(shape.positions_mm)) + 10.0
-    shoulder = 0.0 if spec.gauge_from == "shoulder" else -length
+    shoulder = _shoulder_x(spec, shape)
     runs = [
         edge_runs(
             patch,
@@ -154,16 +153,15 @@ def _fit_edges(
     return tuple(edges), alignment, after
 
 
-def _first_centreline(
-    patch: Patch, frame: Frame, levels: Levels, spec: KeySpec, shape: EdgeShape, guess: Guess, reach_mm: float
-) -> float:
-    """Offset of the centreline, from the uncut stretch by the shoulder: both sides together are as wide as the blade."""
-    length = spec.blade.length_mm or float(np.ptp(shape.positions_mm)) + 10.0
-    shoulder = 0.0 if spec.gauge_from == "shoulder" else -length
-    first = float(shape.positions_mm.min())
-    until = first - shape.flat_mm / 2 - (shape.top_mm - float(shape.roots_mm.min())) * shape.tangent
-    x_from = shoulder + 0.5 + 0.5 * guess.offset_sd_mm
-    x_to = max(until - 0.5 * guess.offset_sd_mm, x_from + 1.0)
+def _envelope(
+    patch: Patch, frame: Frame, levels: Levels, spec: KeySpec, shape: EdgeShape, guess: Guess, number: int
+) -> Centreline:
+    """Centreline from the two edges' envelopes, looking widely at first."""
+    last = float(shape.positions_mm.max())
+    shoulder = _shoulder_x(spec, shape)
+    offset_sd_mm, slope_sd = ENVELOPE_SD[number]
+    reach = 2.5 * offset_sd_mm
+    x_from, x_to = shoulder + 0.5 + guess.offset_sd_mm, last + 0.8
     sides = [
         edge_runs(
             patch,
@@ -171,24 +169,30 @@ def _first_centreline(
             levels,
             x_from_mm=x_from,
             x_to_mm=x_to,
-            y_from_mm=0.6,
-            y_to_mm=shape.top_mm + reach_mm + 0.5,
+            y_from_mm=0.3,
+            y_to_mm=shape.top_mm + reach + 0.5,
             side=side,
-            sure_below_mm=0.9,
+            sure_below_mm=max(float(shape.roots_mm.min()) - reach, 0.6),
         )
         for side in (1, -1)
     ]
-    upper, lower = (SHARPNESS * side.log_p.sum(axis=0) for side in sides)
-    offsets = np.arange(-reach_mm, reach_mm + 1e-9, 0.02)
-    growths = np.arange(-0.2, 0.41, 0.05)
-    at = shape.top_mm + growths[None, :]
-    score = (
-        np.interp(at + offsets[:, None], sides[0].y_mm, upper)
-        + np.interp(at - offsets[:, None], sides[1].y_mm, lower)
-        - 0.5 * (growths[None, :] / 0.2) ** 2
-        - 0.5 * (offsets[:, None] / (0.5 * reach_mm)) ** 2
+    return envelope_centreline(
+        sides[0],
+        sides[1],
+        top_mm=shape.top_mm,
+        lowest_mm=float(shape.roots_mm.min()),
+        x_from_mm=x_from,
+        x_to_mm=x_to,
+        offset_sd_mm=offset_sd_mm,
+        slope_sd=slope_sd,
     )
-    return float(offsets[int(np.argmax(logsumexp(score, axis=1)))])
+
+
+def _shoulder_x(spec: KeySpec, shape: EdgeShape) -> float:
+    """Where the shoulder lies along the frame, as far as the table tells."""
+    if spec.gauge_from == "shoulder":
+        return 0.0
+    return -(spec.blade.length_mm or float(np.ptp(shape.positions_mm)) + 10.0)
 
 
 def _top_curve(edge: FittedEdge) -> TopCurve | None:

@@ -100,10 +100,13 @@ def shrink(rgb: Bytes, long_side_px: int = LONG_SIDE_PX) -> Shrunk:
     return Shrunk(np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), dtype=np.uint8), scale)
 
 
-def find_lines(small: Bytes) -> Lines:
-    """Straight lines by light and by colour, collinear pieces joined, longest first."""
+def find_lines(small: Bytes, *, faint: bool = False) -> Lines:
+    """Straight lines by light and by colour, collinear pieces joined, longest first.
+
+    ``faint`` looks at local contrast strengthened five times: for a white card on white paper.
+    """
     height, width = small.shape[:2]
-    pieces = [_segments(channel) for channel in _channels(small)]
+    pieces = [_segments(_strengthened(channel) if faint else channel) for channel in _channels(small)]
     segments = np.concatenate(pieces) if pieces else np.empty((0, 4))
     reach = int(np.ceil(np.hypot(width, height))) + 1
     groups = _join(segments)[:_MOST_LINES]
@@ -128,6 +131,12 @@ def _channels(small: Bytes) -> list[Bytes]:
         if np.ptp(strong[::4, ::4].astype(int)) > 30:
             channels.append(strong)
     return channels
+
+
+def _strengthened(channel: Bytes) -> Bytes:
+    values = channel.astype(np.float32)
+    around = cv2.GaussianBlur(values, (0, 0), 12)
+    return np.asarray(np.clip(128 + 5 * (cv2.GaussianBlur(values, (0, 0), 0.8) - around), 0, 255), dtype=np.uint8)
 
 
 def _segments(channel: Bytes) -> Floats:

@@ -12,6 +12,7 @@ from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
 from scipy.special import ndtr
 
 from app.picture.opencv import cv2
@@ -26,6 +27,7 @@ _NEAR_PX: Final = 2.5
 _MODEL_INSIDE_PX: Final = 4.0
 _MODEL_OUTSIDE_PX: Final = 2.5
 _MODEL_NEAR_PX: Final = 1.25
+_MODEL_ALONG_SIGMA: Final = 3.0
 _BLURS_PX: Final = (0.55, 0.8, 1.15)
 _MOST_LENS_BEND: Final = 0.02
 _APART_PX: Final = 4.5
@@ -126,8 +128,15 @@ def _trace(
     line = np.polyval(_smooth_curve(places, found, height)[0], places - 0.5)
     found, height = _peaks_near(strength, offsets, line)
     if bow_px is not None:
-        found = _steps_near(values, offsets, line)
+        in_light, has = _peaks_near(_edge_strength(values, as_seen=False), offsets, line)
+        found = np.where((has > 0) & (np.abs(in_light - found) < 1), in_light, found)
     _, keep, scatter = _smooth_curve(places, found, height)
+    if bow_px is not None:
+        # The model is the better place as long as it describes this side; on grain it is the noisier one.
+        modelled = _steps_near(values, offsets, line)
+        _, keep_modelled, scatter_modelled = _smooth_curve(places, modelled, height)
+        if scatter_modelled < 1.5 * scatter + 0.02 and keep_modelled.mean() > 0.8 * keep.mean():
+            found, keep, scatter = modelled, keep_modelled, scatter_modelled
     share = float(keep.mean())
     contrast = float(np.median(height[keep])) if keep.any() else 0.0
     return Side((feet + found[:, None] * outward)[keep], scatter, share, contrast)
@@ -166,14 +175,18 @@ def _sampled(rgb: Bytes, grid: Floats) -> NDArray[np.float32]:
     return np.stack(smooth, axis=-1)
 
 
-def _edge_strength(light: NDArray[np.float32]) -> Floats:
-    """(normals, offsets) height of the step across each place as the eye sees it, over all channels together."""
+def _edge_strength(light: NDArray[np.float32], *, as_seen: bool = True) -> Floats:
+    """(normals, offsets) height of the step across each place, over all channels together.
+
+    As the eye sees it (the root of light), which finds dim edges; or in light, in which blur leaves the steepest
+    place where it was (in the picture's own values it moves a quarter of a pixel to the dark side).
+    """
     sigma = _EDGE_SIGMA_PX / _STEP_PX
     radius = int(np.ceil(4 * sigma))
     taps = np.arange(-radius, radius + 1)
     slope = -taps * np.exp(-0.5 * (taps / sigma) ** 2)
     slope = (slope / np.abs(slope).sum() * 2).reshape(1, -1)
-    seen = np.sqrt(np.maximum(light, 0) * np.float32(255))
+    seen = np.sqrt(np.maximum(light, 0) * np.float32(255)) if as_seen else light
     total = np.zeros(light.shape[:2])
     for channel in range(light.shape[2]):
         plane = np.ascontiguousarray(seen[..., channel])
@@ -239,8 +252,8 @@ def _step_inward(strength: Floats, offsets: Floats, line: Floats) -> float:
     """How far inside the found line a faint but separate edge runs all along it; 0 for none.
 
     Where a card's shadow is as dark as the card, the shadow's outer edge is the strong one and the card's own is
-    faint.  It must be parallel, clearly apart (sharpening leaves a false edge within a few pixels), and above what the
-    face itself shows further in.
+    faint.  It must be parallel, clearly apart (sharpening leaves a false edge within a few pixels), and well above
+    anything further in (printing, the blocks of a JPEG).
     """
     inward = np.arange(0, round((line.min() - offsets[0]) / _STEP_PX) + 1)
     if len(inward) * _STEP_PX <= _APART_PX + 1:
@@ -248,12 +261,12 @@ def _step_inward(strength: Floats, offsets: Floats, line: Floats) -> float:
     index = np.rint((line - offsets[0]) / _STEP_PX).astype(np.intp)[:, None] - inward
     profile = np.median(strength[np.arange(len(line))[:, None], np.clip(index, 0, None)], axis=0)
     main = float(profile[:3].max())
-    face = float(np.quantile(profile[round(_APART_PX / _STEP_PX) :], 0.2))
-    for k in range(len(profile) - 2, round(_APART_PX / 2 / _STEP_PX), -1):
+    beyond = round(2.0 / _STEP_PX)
+    for k in range(len(profile) - 1 - beyond, round(_APART_PX / 2 / _STEP_PX), -1):
         if not (profile[k] > profile[k + 1] and profile[k] >= profile[k - 1]):
             continue
         far = inward[k] * _STEP_PX >= _APART_PX
-        least = max(_LEAST_FAINT, 3 * face, (0.08 if far else 0.25) * main)
+        least = max(_LEAST_FAINT, 3 * float(profile[k + beyond :].max()), (0.08 if far else 0.25) * main)
         if profile[k] >= least and profile[:k].min() < (0.6 if far else 0.8) * profile[k]:
             return float(inward[k] * _STEP_PX)
     return 0.0
@@ -285,7 +298,8 @@ def _steps_near(light: NDArray[np.float32], offsets: Floats, line: Floats) -> Fl
     near = np.arange(-inside, outside + 1)
     middle = np.rint((line - offsets[0]) / _STEP_PX).astype(np.intp)
     middle = np.clip(middle, inside, len(offsets) - 1 - outside)
-    windows = light[np.arange(len(line))[:, None], middle[:, None] + near].astype(float).transpose(0, 2, 1)
+    windows = light[np.arange(len(line))[:, None], middle[:, None] + near]
+    windows = gaussian_filter1d(windows, _MODEL_ALONG_SIGMA, axis=0).astype(float).transpose(0, 2, 1)
     x = near * _STEP_PX
     tries = np.arange(-_MODEL_NEAR_PX, _MODEL_NEAR_PX + 0.01, 0.25)
     best_total, best = np.inf, np.empty((0, 0))

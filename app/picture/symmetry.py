@@ -1,9 +1,12 @@
 """Where the centreline of a double key lies, told by its two edges together.
 
-A rough centreline is half a millimetre off and a little turned.  Three things correct it at once: the uncut edge near
-the bow stands at the same height on both sides; every floor must stand at one of the table's depths; and on a mirrored
-pair both floors of a position stand at the same one.  Offset and slope are found on a grid, scale and growth beside
-them, with everything summed over the depths that a floor might have.
+A rough centreline is half a millimetre off and a little turned.  It is corrected in two steps.
+
+1. The envelope: on both sides the metal never ends above the uncut edge, often ends at it, and else between it and the
+   deepest floor; the two uncut edges lie one blade height apart.
+2. The depths: the uncut edge stands at the same height on both sides; every floor must stand at one of the table's
+   depths; and on a mirrored pair both floors of a position stand at the same one.  Scale and growth are tried beside
+   offset and slope, with everything summed over the depths that a floor might have.
 """
 
 from __future__ import annotations
@@ -13,7 +16,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import logsumexp
 
+from app.picture.frame import Frame
 from app.picture.cuts import CutEvidence
+from app.picture.runs import EdgeRuns
 from keycore.measured import Floats
 
 GRID = np.linspace(-2.5, 2.5, 21)
@@ -40,6 +45,57 @@ class Centreline:
     slope: float
     sigma_mm: float
     x_mid_mm: float
+
+    def applied(self, frame: Frame) -> Frame:
+        """Return the frame with its x axis laid on this centreline."""
+        return frame.moved(y_mm=self.offset_mm - self.slope * self.x_mid_mm, slope=self.slope)
+
+
+AT_THE_TOP = 0.35
+"""Share of a double blade's length that is commonly at its full height."""
+
+
+def envelope_centreline(
+    upper: EdgeRuns,
+    lower: EdgeRuns,
+    *,
+    top_mm: float,
+    lowest_mm: float,
+    x_from_mm: float,
+    x_to_mm: float,
+    offset_sd_mm: float,
+    slope_sd: float,
+) -> Centreline:
+    """Find offset and slope of the centreline from the envelope of both edges (step 1 above)."""
+    offsets, slopes, growths = offset_sd_mm * GRID, slope_sd * GRID, np.array([-0.1, 0.0, 0.1, 0.25, 0.4])
+    middle = (x_from_mm + x_to_mm) / 2
+    score = np.zeros((len(growths), len(offsets), len(slopes)))
+    for runs, side in ((upper, 1), (lower, -1)):
+        inside = (runs.x_mm > x_from_mm) & (runs.x_mm < x_to_mm)
+        p = np.exp(runs.log_p[inside])
+        step = float(runs.y_mm[1] - runs.y_mm[0])
+        up_to = np.cumsum(p, axis=1)
+        x = runs.x_mm[inside]
+        line = side * (offsets[:, None] + slopes[None, :] * (x[:, None, None] - middle))
+        for index, growth in enumerate(growths):
+            at = np.clip((top_mm + growth + line - runs.y_mm[0]) / step, 1, p.shape[1] - 2)
+            low = np.clip((lowest_mm + growth + line - runs.y_mm[0]) / step, 0, p.shape[1] - 2)
+            column = np.arange(len(x))[:, None, None]
+            near = np.rint(at).astype(int)
+            peak = (p[column, near - 1] + p[column, near] + p[column, near + 1]) / 3
+            between = (up_to[column, near] - up_to[column, np.rint(low).astype(int)]) / np.maximum(at - low, 1)
+            score[index] += np.log(AT_THE_TOP * peak + (1 - AT_THE_TOP) * between + 1e-4).sum(axis=0)
+        score -= 0.5 * (growths[:, None, None] / GROWTH_SD_MM) ** 2
+    score = 0.3 * score - 0.5 * (offsets[:, None] / offset_sd_mm) ** 2 - 0.5 * (slopes[None, :] / slope_sd) ** 2
+    weight = np.exp(score - score.max()).sum(axis=0)
+    weight /= weight.sum()
+    row, column_index = np.unravel_index(int(np.argmax(weight)), weight.shape)
+    near_best = weight * (np.abs(np.arange(len(offsets))[:, None] - row) <= 2) * (np.abs(np.arange(len(slopes))[None, :] - column_index) <= 2)
+    near_best /= near_best.sum()
+    offset = float((near_best.sum(axis=1) * offsets).sum())
+    slope = float((near_best.sum(axis=0) * slopes).sum())
+    sigma = float(np.sqrt((near_best.sum(axis=1) * (offsets - offset) ** 2).sum()))
+    return Centreline(offset, slope, max(sigma, 0.02), middle)
 
 
 def find_centreline(
