@@ -12,7 +12,6 @@ from app.picture.alignment import BY_HAND, BY_OUTLINE, Guess
 from app.picture.find import FoundKey, find_keys
 from app.picture.fit import FittedBlade, fit_blade
 from app.picture.frame import Frame
-from app.picture.medium import medium_of
 from app.picture.report import report
 from app.picture.roughframe import frame_from_marks
 from app.picture.sample import grey_patch
@@ -49,6 +48,7 @@ def read_picture(
     fixed: frozenset[str] = frozenset(),
     reference: Reference = "auto",
     key: int = 0,
+    medium: Medium | None = None,
     progress: Progress | None = None,
     cancelled: Cancelled | None = None,
 ) -> PictureReading:
@@ -66,6 +66,8 @@ def read_picture(
         Which size reference in the picture to use.
     key
         Which of the keys found, where no marks say.
+    medium
+        What the picture is; None to tell from the picture.
     progress, cancelled
         Told how far the work is (0 to 1, and in words); asked whether to stop.
 
@@ -79,7 +81,7 @@ def read_picture(
     check_marks(picture, spec, marks)
     tell(0.05, "looking for the key")
     starts = _starts(picture, spec, marks, key)
-    medium = medium_of(picture).medium
+    kind: Medium = medium or "photocopy"
     best: FittedBlade | None = None
     for number, start in enumerate(starts):
         if stop():
@@ -94,7 +96,7 @@ def read_picture(
     if best is None:
         raise Refusal(NO_KEY.format(name=picture.name), code="picture.no-key")
     tell(0.9, "measuring")
-    return report(picture, spec, best, marks, fixed=fixed, medium=medium, reference=reference)
+    return report(picture, spec, best, marks, fixed=fixed, medium=kind, reference=reference)
 
 
 def check_marks(picture: Picture, spec: KeySpec, marks: Marks | None) -> None:
