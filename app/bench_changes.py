@@ -263,6 +263,13 @@ class Changes(ABC):
         held = tuple(pair for pair in self._state.held if pair != (cut, label))
         self._change(f"rule out {label} for cut {cut + 1}", replace(self._state, held=held, ruled_out=ruled_out))
 
+    def free_depth(self, cut: int, label: str) -> None:
+        """Forget what was held or ruled out for one depth of a cut; the cut's other depths stay as they are."""
+        self._require_cut(cut, label)
+        held = tuple(pair for pair in self._state.held if pair != (cut, label))
+        ruled_out = self._state.ruled_out - {(cut, label)}
+        self._change(f"free {label} for cut {cut + 1}", replace(self._state, held=held, ruled_out=ruled_out))
+
     def clear_hold(self, cut: int) -> None:
         """Forget what was held and ruled out for a cut."""
         held = tuple(pair for pair in self._state.held if pair[0] != cut)

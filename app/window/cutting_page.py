@@ -1,0 +1,72 @@
+"""The cut list of the code: where each cut lies and how high its root stands, in the person's own unit."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem, QWidget
+
+from app.window.parts import words
+from app.window.session import Session
+from app.window.step_panel import StepPanel
+from keycore.spec import format_code
+
+
+class CuttingPage(StepPanel):
+    """What to cut."""
+
+    def __init__(self, session: Session, parent: QWidget | None = None) -> None:
+        super().__init__(session, "", parent)
+        self.title.setText(self.tr("Cut list"))
+        self.standing = words("", "quiet")
+        self.box.addWidget(self.standing)
+        self.table = QTableWidget(0, 4)
+        self.table.setAccessibleName(self.tr("Cut list"))
+        self.table.verticalHeader().setVisible(False)
+        self.table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
+        self.table.setTabKeyNavigation(False)
+        self.table.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
+        self.box.addWidget(self.table, 1)
+        self.care = words(
+            self.tr("Cutting machines: mind eyes, hands and swarf; the machine maker's instructions come first."),
+            "quiet",
+        )
+        self.box.addWidget(self.care)
+
+    def refresh(self) -> None:
+        bench = self.session.bench
+        spec, decoding = bench.state.spec, bench.decoding
+        code = bench.state.decided_code
+        if decoding is not None:
+            spec = decoding.spec
+            code = code or decoding.codes[0].code
+        self.table.setRowCount(0)
+        if spec is None or code is None:
+            self.standing.setText(self.tr("The cut list stands here once there is a code."))
+            return
+        shown = format_code(code, spec)
+        if bench.state.decided_code is None:
+            self.standing.setText(self.tr("{0}, the likeliest code; it is not settled yet.").format(shown))
+        else:
+            self.standing.setText(self.tr("{0}, settled.").format(shown))
+        unit = self.format.unit
+        self.table.setHorizontalHeaderLabels(
+            [
+                self.tr("cut"),
+                self.tr("depth"),
+                self.tr("from gauge, {0}").format(unit),
+                self.tr("root, {0}").format(unit),
+            ]
+        )
+        positions = list(spec.cut_positions_mm) * spec.edge_count
+        for row, (label, position_mm) in enumerate(zip(code, positions, strict=False)):
+            self.table.insertRow(row)
+            cells = (
+                str(row % spec.cuts_per_edge + 1),
+                label,
+                self.format.bare(position_mm),
+                self.format.bare(spec.root_of(label)),
+            )
+            for column, text in enumerate(cells):
+                item = QTableWidgetItem(text)
+                item.setTextAlignment(Qt.AlignmentFlag.AlignCenter)
+                self.table.setItem(row, column, item)

@@ -1,0 +1,85 @@
+"""What the window says before there is a picture: what to do, the demo, and jobs to go on with."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QFont
+from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
+
+from app.folders import jobs_folder
+from app.window.parts import button, clear_layout, words
+
+_RECENT = 4
+
+
+class EmptyState(QWidget):
+    """The start of a job."""
+
+    open_asked = Signal()
+    paste_asked = Signal()
+    demo_asked = Signal()
+    job_asked = Signal(str)
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        outer = QHBoxLayout(self)
+        inner = QVBoxLayout()
+        inner.setSpacing(10)
+        outer.addStretch(1)
+        outer.addLayout(inner, 8)
+        outer.addStretch(1)
+        title = words(self.tr("Lay a picture of the key on the bench"), "heading")
+        font = QFont(title.font())
+        font.setPointSizeF(font.pointSizeF() * 1.6)
+        title.setFont(font)
+        title.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        say = words(
+            self.tr(
+                "Drop a photocopy, scan, photo or PDF here, paste one, or open a file. The key may lie in any direction, enlarged or not."
+            ),
+            "quiet",
+        )
+        say.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        row = QHBoxLayout()
+        row.addStretch(1)
+        self.open = button(self.tr("Open a picture…"), self.open_asked.emit, kind="main")
+        self.paste = button(self.tr("Paste"), self.paste_asked.emit)
+        self.demo = button(self.tr("Try the demo job"), self.demo_asked.emit)
+        for made in (self.open, self.paste, self.demo):
+            row.addWidget(made)
+        row.addStretch(1)
+        inner.addStretch(1)
+        inner.addWidget(title)
+        inner.addWidget(say)
+        inner.addLayout(row)
+        self._recent = QVBoxLayout()
+        self._recent.setSpacing(2)
+        inner.addSpacing(8)
+        inner.addLayout(self._recent)
+        inner.addStretch(1)
+
+    def refresh(self) -> None:
+        """List the latest jobs."""
+        clear_layout(self._recent)
+        folders = recent_jobs()
+        if not folders:
+            return
+        title = words(self.tr("Or go on with a job"), "quiet")
+        title.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        self._recent.addWidget(title)
+        for folder in folders:
+            made = button(folder.name, lambda folder=folder: self.job_asked.emit(str(folder)), kind="plain")
+            made.setAccessibleName(self.tr("open job {0}").format(folder.name))
+            self._recent.addWidget(made, 0, Qt.AlignmentFlag.AlignCenter)
+
+
+def recent_jobs() -> tuple[Path, ...]:
+    """The latest saved jobs, newest first."""
+    home = jobs_folder()
+    if not home.is_dir():
+        return ()
+    records = [folder / "job.json" for folder in home.iterdir() if (folder / "job.json").is_file()]
+    records.sort(key=lambda path: path.stat().st_mtime, reverse=True)
+    return tuple(record.parent for record in records[:_RECENT])

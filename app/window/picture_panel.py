@@ -1,0 +1,81 @@
+"""The pictures of the job: which one is shown, what its file claims, another one to add."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Signal
+from PySide6.QtWidgets import QHBoxLayout, QListWidget, QSpinBox, QWidget
+
+from app.window.parts import button, words
+from app.window.session import Session
+from app.window.step_panel import StepPanel
+
+
+class PicturePanel(StepPanel):
+    """The pictures."""
+
+    open_asked = Signal()
+    paste_asked = Signal()
+
+    def __init__(self, session: Session, parent: QWidget | None = None) -> None:
+        super().__init__(session, "", parent)
+        self.title.setText(self.tr("Pictures of this key"))
+        self.list = QListWidget()
+        self.list.setAccessibleName(self.tr("Pictures of this key"))
+        self.list.setMaximumHeight(120)
+        self.list.currentRowChanged.connect(self._show)
+        self.box.addWidget(self.list)
+        self.facts = words("", "quiet")
+        self.box.addWidget(self.facts)
+        row = QHBoxLayout()
+        row.addWidget(button(self.tr("Add a picture…"), self.open_asked.emit))
+        row.addWidget(button(self.tr("Paste"), self.paste_asked.emit))
+        self.box.addLayout(row)
+        self.out = button(self.tr("Take this picture out"), self._take_out)
+        self.box.addWidget(self.out)
+        self.key_label = words(self.tr("Which key of the picture"), "quiet")
+        self.key = QSpinBox()
+        self.key.setRange(1, 20)
+        self.key.setAccessibleName(self.key_label.text())
+        self.key.valueChanged.connect(lambda number: session.act(lambda: session.bench.set_key(number - 1)))
+        self.box.addWidget(self.key_label)
+        self.box.addWidget(self.key)
+        self.box.addStretch(1)
+
+    def refresh(self) -> None:
+        state = self.session.bench.state
+        self.list.blockSignals(True)
+        self.list.clear()
+        for picture in state.pictures:
+            self.list.addItem(picture.picture.name)
+        self.list.setCurrentRow(state.current if state.pictures else -1)
+        self.list.blockSignals(False)
+        shown = state.picture
+        for part in (self.out, self.key, self.key_label):
+            part.setEnabled(shown is not None)
+        if shown is None:
+            self.facts.setText(self.tr("No picture yet."))
+            return
+        self.key.blockSignals(True)
+        self.key.setValue(shown.key + 1)
+        self.key.blockSignals(False)
+        width, height = shown.picture.size
+        facts = [self.tr("{0} by {1} pixels.").format(width, height)]
+        if shown.picture.dpi is not None:
+            x, y = shown.picture.dpi
+            facts.append(
+                self.tr("The file claims {0} by {1} dpi; that is a claim, not a measurement.").format(
+                    f"{x:g}", f"{y:g}"
+                )
+            )
+        if shown.picture.turned:
+            facts.append(self.tr("Turned as the file asks: {0}.").format(shown.picture.turned))
+        if shown.picture.pages > 1:
+            facts.append(self.tr("Page {0} of {1}.").format(shown.picture.page, shown.picture.pages))
+        self.facts.setText(" ".join(facts))
+
+    def _show(self, row: int) -> None:
+        if row >= 0:
+            self.session.act(lambda: self.session.bench.show_picture(row))
+
+    def _take_out(self) -> None:
+        self.session.act(lambda: self.session.bench.remove_picture(self.session.bench.state.current))

@@ -1,0 +1,232 @@
+"""The window's one door to the Bench: every change goes through here, is read again off the thread, and is saved.
+
+A refusal becomes one plain sentence (:attr:`Session.refused`) and changes nothing.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections import OrderedDict
+from collections.abc import Callable
+from pathlib import Path
+from typing import Final
+
+from PySide6.QtCore import QObject, QTimer, Signal
+
+from app.bench import Bench
+from app.bench_state import BenchPicture
+from app.bench_work import LoadedPicture, WorkResult, load_picture
+from app.window.picture_layers import PictureLayers, make_layers
+from app.window.worker import Worker
+from keycore.refusal import Refusal
+
+_log = logging.getLogger(__name__)
+_READ_AFTER_MS: Final = 120
+"""Reading waits this long for the next nudge."""
+_SAVE_AFTER_MS: Final = 350
+_LAYERS_KEPT: Final = 6
+
+
+class Session(QObject):
+    """A Bench with the worker that reads for it and the clock that saves it."""
+
+    changed = Signal()
+    """The job, or what is known of it, is not what it was."""
+    job_replaced = Signal()
+    """Another job lies on the bench."""
+    picture_ready = Signal()
+    """The shown picture can be drawn."""
+    refused = Signal(str)
+    """One plain sentence for the person at the bench."""
+    saved = Signal()
+
+    def __init__(self, bench: Bench | None = None, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self.bench = bench or Bench()
+        self.worker = Worker(self)
+        self._layers: OrderedDict[tuple[str, int], PictureLayers] = OrderedDict()
+        self._given_up: int | None = None
+        self._read_timer = self._timer(_READ_AFTER_MS, self._read)
+        self._save_timer = self._timer(_SAVE_AFTER_MS, self.save_now)
+        self._said_save_error = ""
+        self._closed = False
+
+    # ---- changes -------------------------------------------------------------------------------------------------
+
+    def act(self, change: Callable[[], object]) -> bool:
+        """Make a change; False, with the reason announced, where it was refused."""
+        try:
+            change()
+        except Refusal as refusal:
+            self.refused.emit(refusal.sentence)
+            self.changed.emit()
+            return False
+        self.after_change()
+        return True
+
+    def after_change(self) -> None:
+        """Announce a change, read again what it made stale, and save."""
+        self._given_up = None
+        self._look()
+        self._schedule()
+        self.changed.emit()
+
+    def undo(self) -> None:
+        """Take the last change back."""
+        if self.bench.undo():
+            self.after_change()
+
+    def redo(self) -> None:
+        """Bring it again."""
+        if self.bench.redo():
+            self.after_change()
+
+    def replace_bench(self, bench: Bench) -> None:
+        """Put another job on the bench; the present one is saved first."""
+        self.save_now()
+        self.worker.cancel("read")
+        self.bench = bench
+        self.job_replaced.emit()
+        if bench.problems:
+            self.refused.emit(" ".join(bench.problems))
+        self.after_change()
+
+    # ---- opening -------------------------------------------------------------------------------------------------
+
+    def open(self, source: str | Path | bytes, *, name: str | None = None, page: int = 1) -> None:
+        """Open a picture (a file, or the bytes of one) or a job folder."""
+        if not isinstance(source, bytes):
+            path = Path(source)
+            folder = path.parent if path.name == "job.json" else path
+            if folder.is_dir():
+                self.worker.start(
+                    "open", lambda progress, cancelled: Bench.open_job(folder), self.replace_bench, self._failed
+                )
+                return
+
+        def load(progress: Callable[[float, str], None], cancelled: Callable[[], bool]) -> LoadedPicture:
+            progress(0.1, "opening")
+            return load_picture(source, name=name, page=page)
+
+        self.worker.start("open", load, self._opened, self._failed)
+
+    def layers(self) -> PictureLayers | None:
+        """The shown picture for the painter; None until it is ready."""
+        picture = self.bench.state.picture
+        return None if picture is None else self._layers.get(_layer_key(picture))
+
+    # ---- reading -------------------------------------------------------------------------------------------------
+
+    @property
+    def reading_now(self) -> bool:
+        """Whether a reading is under way or about to be."""
+        return self.worker.busy("read") or self._read_timer.isActive()
+
+    def give_up(self) -> None:
+        """Stop reading until something changes."""
+        self._given_up = self.bench.revision
+        self._read_timer.stop()
+        for kind in ("read", "open"):
+            self.worker.cancel(kind)
+        self.changed.emit()
+
+    def read_again(self) -> None:
+        """Read after the person gave up."""
+        self._given_up = None
+        self._schedule()
+        self.changed.emit()
+
+    @property
+    def given_up(self) -> bool:
+        """Whether the person stopped the reading of the job as it stands."""
+        return self._given_up == self.bench.revision
+
+    # ---- keeping -------------------------------------------------------------------------------------------------
+
+    def save_now(self) -> None:
+        """Save what is not saved, unless nothing was begun."""
+        self._save_timer.stop()
+        bench = self.bench
+        if not bench.dirty or not (bench.state.pictures or bench.folder):
+            return
+        bench.save_if_dirty()
+        if bench.save_error and bench.save_error != self._said_save_error:
+            self.refused.emit(bench.save_error)
+        self._said_save_error = bench.save_error
+        self.saved.emit()
+
+    def close(self) -> None:
+        """Save, stop the clocks and end the threads."""
+        if self._closed:
+            return
+        self._closed = True
+        self.save_now()
+        self._read_timer.stop()
+        self._save_timer.stop()
+        self.worker.close()
+
+    # ---- within --------------------------------------------------------------------------------------------------
+
+    def _schedule(self) -> None:
+        if self._closed:
+            return
+        if not self.given_up and self.bench.work() is not None:
+            self._read_timer.start()
+        else:
+            self._read_timer.stop()
+            self.worker.cancel("read")
+        if self.bench.dirty:
+            self._save_timer.start()
+
+    def _read(self) -> None:
+        work = self.bench.work()
+        if work is not None:
+            self.worker.start("read", work.run, self._read_done, self._failed)
+            self.changed.emit()
+
+    def _read_done(self, result: WorkResult) -> None:
+        self.bench.take(result)
+        self._schedule()
+        self.changed.emit()
+
+    def _opened(self, loaded: LoadedPicture) -> None:
+        self.act(lambda: self.bench.add_picture(loaded))
+
+    def _failed(self, error: BaseException) -> None:
+        if isinstance(error, Refusal):
+            self.refused.emit(error.sentence)
+        else:
+            _log.error("work failed", exc_info=error)
+            self.refused.emit(
+                self.tr("Something went wrong in the program ({0}); your job is as it was.").format(
+                    type(error).__name__
+                )
+            )
+            self._given_up = self.bench.revision
+        self.changed.emit()
+
+    def _look(self) -> None:
+        """Make the shown picture ready for the painter."""
+        picture = self.bench.state.picture
+        if picture is None or _layer_key(picture) in self._layers:
+            return
+        key, rgb = _layer_key(picture), picture.picture.rgb
+
+        def done(layers: PictureLayers) -> None:
+            self._layers[key] = layers
+            while len(self._layers) > _LAYERS_KEPT:
+                self._layers.popitem(last=False)
+            self.picture_ready.emit()
+
+        self.worker.start("look", lambda progress, cancelled: make_layers(rgb), done, self._failed)
+
+    def _timer(self, milliseconds: int, then: Callable[[], None]) -> QTimer:
+        timer = QTimer(self)
+        timer.setSingleShot(True)
+        timer.setInterval(milliseconds)
+        timer.timeout.connect(then)
+        return timer
+
+
+def _layer_key(picture: BenchPicture) -> tuple[str, int]:
+    return picture.sha256, picture.page

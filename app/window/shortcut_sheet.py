@@ -1,0 +1,92 @@
+"""One sheet with every key, laid over the desk; any key puts it aside."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QKeyEvent, QMouseEvent
+from PySide6.QtWidgets import QFrame, QGridLayout, QVBoxLayout, QWidget
+
+from app.window.parts import words
+
+
+class ShortcutSheet(QFrame):
+    """All keys at one look."""
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.setObjectName("panel")
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.setAccessibleName(self.tr("All keys"))
+        box = QVBoxLayout(self)
+        box.setContentsMargins(24, 18, 24, 18)
+        box.addWidget(words(self.tr("All keys"), "heading"))
+        grid = QGridLayout()
+        grid.setHorizontalSpacing(18)
+        grid.setVerticalSpacing(4)
+        box.addLayout(grid)
+        keys = self.keys()
+        half = (len(keys) + 1) // 2
+        for index, (key, says) in enumerate(keys):
+            row, column = index % half, index // half * 2
+            grid.addWidget(words(key, "heading", wrap=False), row, column)
+            grid.addWidget(words(says, "quiet", wrap=False), row, column + 1)
+        self._before: QWidget | None = None
+        self.hide()
+
+    def keys(self) -> list[tuple[str, str]]:
+        """(key, what it does)."""
+        return [
+            ("Ctrl+O", self.tr("open a picture")),
+            ("Ctrl+J", self.tr("open a job folder")),
+            ("Ctrl+N", self.tr("begin a new job")),
+            ("Ctrl+V", self.tr("paste a picture")),
+            ("Ctrl+E", self.tr("export picture and job")),
+            ("Ctrl+S", self.tr("save now")),
+            ("Ctrl+Z", self.tr("take back")),
+            ("Ctrl+Shift+Z", self.tr("bring again")),
+            ("Ctrl+1 … Ctrl+8", self.tr("the job's steps")),
+            ("F2 · F3 · F4", self.tr("to the picture, the ladder, the growth")),
+            ("F6", self.tr("mm, inch, thou")),
+            ("F5", self.tr("read again")),
+            ("Ctrl+Q", self.tr("close")),
+            ("Tab", self.tr("picture: next mark")),
+            ("arrows", self.tr("picture: move the mark 1 px, Shift 10, Alt 0.1")),
+            ("L", self.tr("picture: lock the mark")),
+            ("Delete", self.tr("picture: find the mark again")),
+            ("H", self.tr("picture: hide the marks while held")),
+            ("+ · - · wheel", self.tr("picture: nearer, farther")),
+            ("F · W · 1 · C", self.tr("picture: blade, whole, one to one, to this cut")),
+            ("Space, middle button", self.tr("picture: drag the view")),
+            ("arrows, Return", self.tr("ladder: choose a rung; hold, rule out, clear")),
+            ("arrows, Shift", self.tr("growth: 0.01 mm, 0.1 mm")),
+            ("A", self.tr("growth: leave it to the evidence")),
+            ("Esc", self.tr("put a notice aside")),
+            ("F1", self.tr("this sheet")),
+        ]
+
+    def toggle(self) -> None:
+        """Show or put aside."""
+        if self.isVisible():
+            self.put_aside()
+            return
+        parent = self.parentWidget()
+        if parent is None:
+            return
+        self._before = parent.window().focusWidget()
+        self.adjustSize()
+        self.move((parent.width() - self.width()) // 2, max((parent.height() - self.height()) // 2, 0))
+        self.show()
+        self.raise_()
+        self.setFocus()
+
+    def put_aside(self) -> None:
+        """Put it aside and go back to where one was."""
+        self.hide()
+        if self._before is not None:
+            self._before.setFocus()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        self.put_aside()
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:
+        self.put_aside()

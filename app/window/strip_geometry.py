@@ -1,0 +1,71 @@
+"""Where growths lie along the code strip, and how much of it is worth showing.  Pure: no Qt."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from keycore.measured import Floats
+
+
+@dataclass(frozen=True)
+class StripScale:
+    """Growth in mm along a strip from ``left`` to ``right`` (view units)."""
+
+    from_mm: float
+    to_mm: float
+    left: float
+    right: float
+
+    def x(self, growth_mm: float) -> float:
+        """Where a growth lies."""
+        share = (growth_mm - self.from_mm) / max(self.to_mm - self.from_mm, 1e-9)
+        return self.left + share * (self.right - self.left)
+
+    def growth_mm(self, x: float) -> float:
+        """The growth at a place, kept on the strip."""
+        share = (x - self.left) / max(self.right - self.left, 1e-9)
+        return self.from_mm + min(max(share, 0.0), 1.0) * (self.to_mm - self.from_mm)
+
+    def ticks(self, least_gap: float = 70.0) -> tuple[float, ...]:
+        """Round growths to write under the strip, not nearer to each other than ``least_gap`` view units."""
+        for step in (0.02, 0.05, 0.1, 0.2, 0.5, 1.0):
+            if self.x(self.from_mm + step) - self.left >= least_gap or step == 1.0:
+                first = int(np.ceil(self.from_mm / step - 1e-9))
+                last = int(np.floor(self.to_mm / step + 1e-9))
+                return tuple(round(index * step, 3) for index in range(first, last + 1))
+        return ()
+
+
+def curve(
+    growths_mm: Floats, density: Floats, scale: StripScale, base: float, height: float
+) -> tuple[tuple[float, float], ...]:
+    """The density as a line of places in the view: its highest point stands ``height`` above ``base``."""
+    most = float(np.max(density)) if len(density) else 0.0
+    if most <= 0:
+        return ()
+    inside = (growths_mm >= scale.from_mm - 1e-9) & (growths_mm <= scale.to_mm + 1e-9)
+    return tuple(
+        (scale.x(float(growth)), base - height * float(value) / most)
+        for growth, value in zip(growths_mm[inside], density[inside], strict=True)
+    )
+
+
+def segment_index(borders_mm: Sequence[tuple[float, float]], growth_mm: float) -> int | None:
+    """Which stretch of the strip a growth falls in."""
+    for index, (start, end) in enumerate(borders_mm):
+        if start <= growth_mm < end or (index == len(borders_mm) - 1 and growth_mm == end):
+            return index
+    return None
+
+
+def shown_range(borders_mm: Sequence[tuple[float, float]], growths_mm: Floats | None) -> tuple[float, float]:
+    """From and to, in mm: all that the decoder speaks of."""
+    ends = [end for border in borders_mm for end in border]
+    if growths_mm is not None and len(growths_mm):
+        ends += [float(growths_mm[0]), float(growths_mm[-1])]
+    if not ends or max(ends) - min(ends) < 1e-6:
+        return -0.1, 0.9
+    return min(ends), max(ends)
