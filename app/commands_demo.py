@@ -30,7 +30,7 @@ def demo(
     \b
     Example:
       valleygauge demo
-      valleygauge demo --out /tmp/demo
+      valleygauge demo --out my-demo
     """
     from app.bench_assets import assets_folder
     from app.commands_read import ReadOrder, outcomes_of
