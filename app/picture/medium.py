@@ -1,0 +1,162 @@
+"""What a picture is: a scan of the key, a photocopy, a photo with a card, or a photo of a photocopied page.
+
+Told by what light and toner do, not by sizes or names of files:
+
+* An ID-1 card or a whole page in perspective makes it a photo.
+* A key on a scanner's glass throws a shadow that falls away softly beside it.  Toner is there or it is not: a copy
+  has no soft shades beside the key, however its metal came out.
+* Where neither card nor page is seen, light that is uneven over the bare ground still gives a photo away.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.picture.card import find_card
+from app.picture.opencv import cv2
+from app.picture.page import find_page
+from app.picture.perspective import PlaneView
+from app.picture.quads import shrink
+from app.picture.values import Bytes, Picture
+
+PictureMedium = Literal["scan", "photocopy", "photo-card", "photo-copy"]
+
+_LONG_SIDE_PX: Final = 1200
+_BILEVEL: Final = 0.985
+_SOFT: Final = 0.08
+_FLAT_TILT_DEG: Final = 1.0
+_UNEVEN: Final = 0.10
+_DARK_GROUND: Final = 200.0
+
+
+@dataclass(frozen=True)
+class MediumGuess:
+    """What the picture seems to be.
+
+    Attributes
+    ----------
+    medium
+        The likeliest.
+    confidence
+        0.5 (a guess) to 0.99; a rough order, not a calibrated probability.
+    because
+        The reason, in words for the person at the bench.
+    view
+        The card or page that was found on the way, so that nobody needs to look for it twice.
+    """
+
+    medium: PictureMedium
+    confidence: float
+    because: str
+    view: PlaneView | None = None
+
+
+@dataclass(frozen=True)
+class _Ground:
+    """What lies beside the largest dark thing."""
+
+    soft_share: float
+    """Share of the ring beside it that is softly shaded."""
+    level: float
+    """Grey level of the bare ground."""
+    unevenness: float
+    """How much the ground's level differs over the picture, as a share of it."""
+
+
+def medium_of(picture: Picture) -> MediumGuess:
+    """Tell what a picture is from its pixels.
+
+    Parameters
+    ----------
+    picture
+        Any picture; its dpi claim and its name are not looked at.
+    """
+    small = shrink(picture.rgb, _LONG_SIDE_PX).pixels
+    grey = small if small.ndim == 2 else np.asarray(cv2.cvtColor(small, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
+    if _is_bilevel(picture.rgb):
+        return MediumGuess("photocopy", 0.99, "the picture is black and white only")
+    card = find_card(picture)
+    if card is not None:
+        return MediumGuess("photo-card", 0.98, "a card lies in it", card)
+    page = find_page(picture)
+    if page is not None and page.tilt_deg >= _FLAT_TILT_DEG:
+        return MediumGuess("photo-copy", 0.97, "a whole page is seen in perspective", page)
+    ground = _look_beside(grey)
+    soft = ground is not None and ground.soft_share > _SOFT
+    if ground is not None and (ground.unevenness > _UNEVEN or ground.level < _DARK_GROUND):
+        if soft:
+            return MediumGuess("photo-card", 0.6, "the light is uneven as in a photo, but no card is seen")
+        return MediumGuess("photo-copy", 0.6, "the light is uneven as in a photo, and the key has no soft shadow", page)
+    if ground is None:
+        return MediumGuess("photocopy", 0.5, "nothing dark enough for a key is seen")
+    doubt = 0.45 * float(np.exp(-abs(np.log((ground.soft_share + 0.01) / (_SOFT + 0.01)))))
+    if soft:
+        return MediumGuess("scan", 0.95 - doubt, "a soft shadow lies beside the key")
+    return MediumGuess("photocopy", 0.95 - doubt, "no soft shadow lies beside the key")
+
+
+def _is_bilevel(rgb: Bytes) -> bool:
+    """True where nearly every pixel is near black or near white (1-bit pictures, also after a JPEG)."""
+    if rgb.ndim == 3:
+        return False
+    step = max(1, round(np.sqrt(rgb.size / 2e6)))
+    histogram = np.bincount(rgb[::step, ::step].ravel(), minlength=256) / rgb[::step, ::step].size
+    return bool(histogram[:20].sum() + histogram[236:].sum() > _BILEVEL and histogram[:20].sum() > 0.005)
+
+
+def _look_beside(grey: Bytes) -> _Ground | None:
+    """Measure the ground beside the largest dark thing that does not touch the picture's border."""
+    threshold, _ = cv2.threshold(grey, 0, 255, cv2.THRESH_OTSU)
+    dark = (cv2.GaussianBlur(grey, (0, 0), 1.5) < threshold).astype(np.uint8)
+    thing = _largest(dark)
+    if thing is None:
+        return None
+    rows, columns = np.nonzero(thing)
+    size = max(float(np.ptp(rows)), float(np.ptp(columns)))
+    away = cv2.distanceTransform(1 - thing, cv2.DIST_L2, 5)
+    near_any = cv2.distanceTransform(1 - dark, cv2.DIST_L2, 5)
+    unit = max(2.0, 0.01 * size)
+    far = near_any > 8 * unit
+    if far.sum() < 200:
+        far = near_any > 3 * unit
+    if far.sum() < 200:
+        return None
+    level = float(np.median(grey[far]))
+    inside = float(np.median(grey[thing > 0]))
+    if level - inside < 20:
+        return None
+    ring = (away > unit) & (away < 4 * unit)
+    shade = (level - grey[ring].astype(float)) / (level - inside)
+    soft = float(np.mean((shade > 0.06) & (shade < 0.5)))
+    return _Ground(soft, level, _unevenness(grey, far))
+
+
+def _largest(dark: NDArray[np.uint8]) -> NDArray[np.uint8] | None:
+    """(rows, columns) 1 on the largest connected dark thing of a key's area; those touching the border come last."""
+    count, labels, boxes, _ = cv2.connectedComponentsWithStats(dark)
+    height, width = dark.shape
+    best, best_area = 0, 0.0
+    for index in range(1, count):
+        left, top, across, down, area = (int(v) for v in boxes[index])
+        touches = left == 0 or top == 0 or left + across == width or top + down == height
+        worth = area * (0.1 if touches else 1.0)
+        if area > 0.002 * dark.size and worth > best_area:
+            best, best_area = index, worth
+    return (labels == best).astype(np.uint8) if best else None
+
+
+def _unevenness(grey: Bytes, far: NDArray[np.bool_]) -> float:
+    """Spread of the ground's level between the parts of a 4 x 4 division, as a share of its level."""
+    levels = []
+    for rows in np.array_split(np.arange(grey.shape[0]), 4):
+        for columns in np.array_split(np.arange(grey.shape[1]), 4):
+            part = np.ix_(rows, columns)
+            if far[part].sum() > 0.1 * far[part].size:
+                levels.append(float(np.median(grey[part][far[part]])))
+    if len(levels) < 3:
+        return 0.0
+    return float((np.max(levels) - np.min(levels)) / np.median(levels))
