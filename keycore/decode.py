@@ -66,6 +66,7 @@ import numpy as np
 from keycore.chain import links_of
 from keycore.codes import Code
 from keycore.decoding import CutDecoding, Decoding, PictureShare, RankedCode
+from keycore.figures import readings_of_figures
 from keycore.fuse import Fused, alone_of, cells_given, cells_without, contradiction_of, fuse, side_by_side
 from keycore.holds import Holds
 from keycore.lattice import STEP
@@ -79,7 +80,17 @@ from keycore.spec import KeySpec
 from keycore.strip import StripSegment, strip_of
 from keycore.verdict import Caution, cautions_of, cautions_of_cuts, own_warnings, verdict_of
 
-__all__ = ["Decoder", "Decoding", "Holds", "StripSegment", "decode"]
+__all__ = [
+    "CutDecoding",
+    "Decoder",
+    "Decoding",
+    "Holds",
+    "PictureShare",
+    "RankedCode",
+    "StripSegment",
+    "decode",
+    "decode_figures",
+]
 
 UNLIKELY_HOLD = 0.01
 
@@ -87,6 +98,19 @@ UNLIKELY_HOLD = 0.01
 def decode(readings: Readings | Sequence[Readings], spec: KeySpec, holds: Holds = Holds(), k: int = 10) -> Decoding:
     """Decode readings of one key; see :class:`Decoder`."""
     return Decoder(readings, spec, holds=holds).decoding(k)
+
+
+def decode_figures(
+    height: float,
+    roots: Sequence[float],
+    positions: Sequence[float] | None,
+    sigma: float | None,
+    spec: KeySpec,
+    holds: Holds = Holds(),
+    k: int = 10,
+) -> Decoding:
+    """Decode caliper figures in any one unit; see :func:`keycore.figures.readings_of_figures`."""
+    return Decoder(readings_of_figures(height, roots, positions, sigma, spec), spec, holds=holds).decoding(k)
 
 
 class Decoder:

@@ -1,7 +1,8 @@
 """The verdict in words: sure, check this cut, or unsure because.
 
 "sure" asks three things at once: the likeliest code has at least 0.99, the size references agree, and nothing serious
-was found.  "check" names the one or two cuts on which the doubt lies, with both depths of each.
+was found.  "check" names the one or two cuts on which the doubt lies, with both depths of each; where the likeliest code has 0.9 or more
+and the rest of the doubt is spread thin, the most doubtful are named.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from keycore.scale import Scale
 from keycore.spec import KeySpec
 
 SURE = 0.99
-LEADS = 0.5
+LEADS, LEADS_BY_FAR = 0.5, 0.9
 ELSEWHERE = 0.02
 """Doubt that the cuts not named by "check" may hold together."""
 OFF_SIGMAS = 4.0
@@ -98,7 +99,7 @@ def verdict_of(
     doubtful = sorted(cuts, key=lambda cut: cut.probability)
     named = doubtful[: 1 if sum(1 - cut.probability for cut in doubtful[1:]) <= ELSEWHERE else 2]
     elsewhere = sum(1 - cut.probability for cut in doubtful[len(named) :])
-    if best.probability >= LEADS and elsewhere <= max(ELSEWHERE, 0.1 * (1 - best.probability)):
+    if best.probability >= LEADS_BY_FAR or (best.probability >= LEADS and elsewhere <= ELSEWHERE):
         named = sorted(named, key=lambda cut: (cut.edge, cut.number))
         words = ", ".join(f"{cut_name(cut, cuts).lower()}: {cut.depth} or {_second(cut)}" for cut in named)
         return "check", f"check {words}"
