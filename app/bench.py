@@ -19,8 +19,10 @@ from __future__ import annotations
 
 import logging
 from collections import OrderedDict
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -98,6 +100,12 @@ class Bench(Changes):
             self._last_decoding = (self._state.spec, self._files(), decoding)
         return decoding
 
+    def decoding_of(self, most: int) -> Decoding | None:
+        """The decoding by the evidence with at least so many of the likeliest codes; None while work waits."""
+        key = self._decode_key()
+        decoder = None if key is None else self._decoder(key)
+        return None if decoder is None else decoder.decoding(most)
+
     @property
     def strip(self) -> tuple[StripSegment, ...]:
         """The code as a function of the shown picture's growth; empty before there is a decoding."""
@@ -106,6 +114,12 @@ class Bench(Changes):
         if key is None or decoder is None:
             return ()
         return decoder.strip(picture=self._index_among_keys())
+
+    def strip_task(self) -> Callable[[], tuple[StripSegment, ...]] | None:
+        """The making of ``strip`` as a function for any thread, since it may take a second; None before a decoding."""
+        key = self._decode_key()
+        decoder = None if key is None else self._decoder(key)
+        return None if decoder is None else partial(decoder.strip, picture=self._index_among_keys())
 
     @property
     def growth_density(self) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:

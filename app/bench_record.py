@@ -136,7 +136,12 @@ def _picture_record(picture: BenchPicture, reading: PictureReading | None, state
         original_name=picture.picture.name,
         page=picture.page,
         shows=picture.shows,
+        key=picture.key,
         marks=picture.hand_marks(state.spec),
+        marks_by_hand=tuple(sorted(picture.by_hand)),
+        marks_locked=tuple(sorted(picture.locked)),
+        marks_accepted=picture.accepted,
+        marks_found=None if reading is None else reading.marks,
         reference=picture.reference,
         growth_override_mm=picture.growth_mm,
         turned_off_references=tuple(sorted(picture.turned_off)),
@@ -176,7 +181,10 @@ def _picture_of(folder: Path, record: JobPicture) -> BenchPicture:
         sha256=record.sha256,
         page=record.page,
         points=tuple(sorted(points.items())),
-        by_hand=frozenset(points),
+        by_hand=frozenset(record.marks_by_hand) & frozenset(points) or frozenset(points),
+        locked=frozenset(record.marks_locked),
+        accepted=record.marks_accepted,
+        key=record.key,
         reference=next((choice for choice in REFERENCE_CHOICES if choice == record.reference), "auto"),
         reference_mark=None if marks is None else marks.reference,
         turned_off=frozenset(record.turned_off_references),
@@ -192,7 +200,7 @@ def _reading_of(record: JobPicture) -> PictureReading | None:
         to_picture=np.array(record.straight.to_picture), size=record.straight.size, mirrored=record.straight.mirrored
     )
     readings = readings_from_json(record.readings)
-    marks = record.marks or Marks()
+    marks = record.marks_found or record.marks or Marks()
     return PictureReading(
         straight=straight,
         blade=_blade_from(straight, marks),
@@ -205,23 +213,24 @@ def _reading_of(record: JobPicture) -> PictureReading | None:
 
 def _blade_from(straight: Straight, marks: Marks) -> Blade:
     """The blade as the stored marks give it; for drawing only."""
+    points = {name: straight.straight_xy(np.array(xy)) for name, xy in points_of(marks).items()}
 
-    def x_of(name: str) -> float | None:
-        xy = points_of(marks).get(name)
-        return None if xy is None else float(straight.straight_xy(np.array(xy))[0])
+    def coordinate(name: str, axis: int) -> float | None:
+        return float(points[name][axis]) if name in points else None
 
-    line = marks.back or marks.centreline
+    line = "back" if "back.0" in points else "centreline"
     y0, slope = float(straight.size[1]), 0.0
-    if line is not None:
-        (x1, y1), (x2, y2) = straight.straight_xy(np.array(line))
+    if f"{line}.0" in points:
+        (x1, y1), (x2, y2) = points[f"{line}.0"], points[f"{line}.1"]
         slope = float((y2 - y1) / (x2 - x1)) if x2 != x1 else 0.0
         y0 = float(y1 - slope * x1)
+    heights = [y for y in (coordinate("blade_height.0", 1), coordinate("blade_height.1", 1)) if y is not None]
     return Blade(
-        shoulder_x=x_of("shoulder"),
-        tip_x=x_of("tip"),
+        shoulder_x=coordinate("shoulder", 0),
+        tip_x=coordinate("tip", 0),
         back_y0=y0,
         back_slope=slope,
         back_sigma_px=0.0,
-        top_y=None,
+        top_y=min(heights, default=None),
         outline=np.empty((0, 2)),
     )

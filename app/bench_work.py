@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from app.bench_marks import group_of
 from app.bench_state import BenchPicture, ReferenceChoice
 from app.picture.load import open_picture
 from app.picture.values import Picture, PictureReading
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
 
 Progress = Callable[[float, str], None]
 Cancelled = Callable[[], bool]
+FIXABLE = ("root", "tip", "shoulder")
+"""Marks of a hand that the reader takes as they stand where they are locked."""
 
 
 @dataclass(frozen=True)
@@ -44,6 +47,8 @@ class ReadKey:
     marks: Marks | None
     reference: ReferenceChoice
     key: int
+    fixed: frozenset[str] = frozenset()
+    """Marks that are taken as they stand."""
 
 
 @dataclass(frozen=True)
@@ -147,7 +152,14 @@ def read_one(
 
     try:
         return read_picture(
-            picture, key.spec, key.marks, reference=key.reference, key=key.key, progress=progress, cancelled=cancelled
+            picture,
+            key.spec,
+            key.marks,
+            fixed=key.fixed,
+            reference=key.reference,
+            key=key.key,
+            progress=progress,
+            cancelled=cancelled,
         )
     except Refusal as refusal:
         return refusal
@@ -178,4 +190,5 @@ def without(readings: Readings, turned_off: frozenset[str]) -> Readings:
 
 def read_key(picture: BenchPicture, spec: KeySpec) -> ReadKey:
     """What the reading of this picture under this table depends on."""
-    return ReadKey(picture.sha256, picture.page, spec, picture.hand_marks(spec), picture.reference, picture.key)
+    fixed = frozenset(name for name in picture.locked & picture.by_hand if group_of(name) in FIXABLE)
+    return ReadKey(picture.sha256, picture.page, spec, picture.hand_marks(spec), picture.reference, picture.key, fixed)

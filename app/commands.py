@@ -43,6 +43,7 @@ def _start(
 app.command("open", cls=Command)(commands_job.open_window)
 app.command("read", cls=Command)(commands_read.read)
 app.command("decode", cls=Command)(commands_figures.decode)
+app.command("trials", cls=Command)(commands_job.trials)
 app.command("demo", cls=Command)(commands_demo.demo)
 app.add_typer(commands_spec.spec_app, name="spec")
 

@@ -41,10 +41,9 @@ def decode(
       valleygauge decode --spec harbourside-5 --height 19.91 --roots 19.51 18.28 16.13 12.36 12.36
       valleygauge decode --spec harbourside-5 --height 19,91 --roots 19,51 18,28 16,13 12,36 12,36 --not 1=0
     """
+    from app.commands_words import decoding_lines
     from keycore.decode import decode_figures
     from keycore.keyreading import from_decoding
-
-    from app.commands_words import decoding_lines
     from keycore.spec import load_spec
 
     table = load_spec(spec)

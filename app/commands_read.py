@@ -189,10 +189,9 @@ def read_order(order: ReadOrder) -> ReadOutcome:
 
 
 def _read(order: ReadOrder) -> ReadOutcome:
-    from keycore.keyreading import from_decoding
-
     from app.bench import Bench
     from app.commands_words import decoding_lines
+    from keycore.keyreading import from_decoding
 
     bench = Bench(order.number)
     bench.set_spec(order.spec)

@@ -116,7 +116,16 @@ class JobPicture(_Record):
     page: Annotated[int, Field(ge=1)] = 1
     shows: Literal["key", "cut key"] = "key"
     """The key that is wanted, or the one that was cut, photographed for the check."""
+    key: Annotated[int, Field(ge=0)] = 0
+    """Which key of the picture, counted from 0, where it shows several."""
     marks: Marks | None = None
+    """What a hand set, and the rest of a row or pair that the hand touched."""
+    marks_by_hand: tuple[str, ...] = ()
+    """Names of the marks that the hand itself set ("root.2")."""
+    marks_locked: tuple[str, ...] = ()
+    marks_accepted: bool = False
+    marks_found: Marks | None = None
+    """All marks as the reading left them."""
     reference: str = "auto"
     growth_override_mm: Finite | None = None
     turned_off_references: tuple[str, ...] = ()

@@ -40,7 +40,8 @@ def made_marks(spec: KeySpec, code: tuple[str, ...] = CODE) -> Marks:
 def made_reading(spec: KeySpec, marks: Marks | None = None, code: tuple[str, ...] = CODE) -> PictureReading:
     """The reading of a key with this code: 12 px a mm, 0.1 mm of growth, the hand's marks where there are any."""
     own = made_marks(spec, code)
-    shown = own if marks is None else own.model_copy(update=marks.model_dump(exclude_none=True))
+    given = {} if marks is None else {name: value for name, value in marks if value is not None}
+    shown = own.model_copy(update=given)
     cuts = tuple(
         CutReading(
             root_px=PX_PER_MM * (spec.root_of(label) + GROWTH_MM),
@@ -64,7 +65,7 @@ def made_reading(spec: KeySpec, marks: Marks | None = None, code: tuple[str, ...
     )
     straight = Straight(to_picture=np.eye(3), size=SIZE)
     blade = Blade(60.0, 400.0, 200.0, 0.0, 0.3, 100.0, np.empty((0, 2)))
-    return PictureReading(straight, blade, readings, Marks.model_validate(shown.model_dump()), (), ())
+    return PictureReading(straight, blade, readings, shown, (), ())
 
 
 class Reader:

@@ -139,7 +139,8 @@ def test_a_saved_job_opens_as_it_was(bench: Bench, tmp_path: Path) -> None:
     bench.save(tmp_path / "job")
     again = Bench.open_job(tmp_path / "job")
 
-    assert again.problems == () and again.work() is None and not again.dirty
+    work = again.work()
+    assert again.problems == () and not again.dirty and work is not None and work.to_read == ()
     assert again.decoding is not None and bench.decoding is not None
     assert again.decoding.codes == bench.decoding.codes
     old, new = bench.state.pictures[0], again.state.pictures[0]

@@ -101,7 +101,7 @@ def test_a_wrong_call_is_one_sentence_and_status_2(args: list[str], sentence: st
         ("empty.png", b"", '"empty.png" is empty (0 bytes); copy it again from where it came from.'),
         ("letter.png", b"Dear locksmith, enclosed please find",
          '"letter.png" is not a picture that can be opened here; PNG, JPEG, TIFF, BMP, WebP, GIF, PDF and HEIC can, so '
-         "save or export it as one of them."),
+         "save or export it as one."),
         ("folder", "dir", '"folder" is a folder; choose a picture inside it.'),
     ],
 )  # fmt: skip
@@ -129,8 +129,8 @@ def test_a_picture_that_cannot_be_opened_is_told_and_status_1(
          "grey.png: The shoulder is marked at (700.0, 20.0), outside the picture of 600 x 300 pixels; "
          "mark it inside."),
         ({"roots": [[10, 10], [20, 10], [30, 10]]},
-         "grey.png: A key of Harbourside 5 has 5 cuts; the marks have 3. Mark every root, bow to tip, or choose another "
-         "table."),
+         "grey.png: A key of Harbourside 5 has 5 cuts; the marks have 3. Mark every root, bow to tip, or choose "
+         "another table."),
         ({"roots": [[[10, 10]], [[20, 10]]]},
          "grey.png: A key of Harbourside 5 has 5 cuts; the marks have 1 and 1. Mark every root, bow to tip, or choose "
          "another table."),
