@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import pytest
 
 from keycore.spec import load_spec, remaining_flat_mm
@@ -43,11 +45,11 @@ def test_shipped_table_has_the_figures_that_were_quoted(
     positions, roots = spec.cut_positions_mm, spec.roots_mm
 
     assert positions[0] / IN == pytest.approx(first, abs=1e-6)
-    assert [(b - a) / IN for a, b in zip(positions, positions[1:], strict=False)] == pytest.approx(
+    assert [(b - a) / IN for a, b in itertools.pairwise(positions)] == pytest.approx(
         [spacing] * (len(positions) - 1), abs=1e-6
     )
     assert (roots[0] / IN, roots[-1] / IN) == pytest.approx((shallow, deep), abs=1e-6)
-    assert [(a - b) / IN for a, b in zip(roots, roots[1:], strict=False)] == pytest.approx(
+    assert [(a - b) / IN for a, b in itertools.pairwise(roots)] == pytest.approx(
         [step] * (len(roots) - 1), abs=1e-6
     )
     assert spec.max_adjacent_step == macs
