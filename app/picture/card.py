@@ -12,15 +12,9 @@ from typing import Final
 
 import numpy as np
 
+from app.picture.camera import apply_homography, fit_homography
 from app.picture.opencv import cv2
-from app.picture.perspective import (
-    ID1_CARD,
-    PlaneView,
-    apply_homography,
-    fit_homography,
-    long_side_first,
-    refine_on,
-)
+from app.picture.perspective import ID1_CARD, PlaneView, long_side_first, refine_on
 from app.picture.quads import Quads, Shrunk, best_apart, find_lines, find_quads, shape_misfit, shrink
 from app.picture.values import Bytes, Picture
 from keycore.measured import Floats

@@ -27,7 +27,7 @@ PictureMedium = Literal["scan", "photocopy", "photo-card", "photo-copy"]
 
 _LONG_SIDE_PX: Final = 1200
 _BILEVEL: Final = 0.985
-_SOFT: Final = 0.08
+_SOFT: Final = 0.10
 _FLAT_TILT_DEG: Final = 1.0
 _UNEVEN: Final = 0.10
 _DARK_GROUND: Final = 200.0
@@ -130,7 +130,10 @@ def _look_beside(grey: Bytes) -> _Ground | None:
     if level - inside < 20:
         return None
     ring = (away > unit) & (away < 4 * unit)
-    shade = (level - grey[ring].astype(float)) / (level - inside)
+    # Strokes of print are taken out: a closing fills dark things narrower than its kernel, which no shadow is.
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * round(0.7 * unit) + 1,) * 2)
+    without_print = cv2.morphologyEx(grey, cv2.MORPH_CLOSE, kernel)
+    shade = (level - without_print[ring].astype(float)) / (level - inside)
     soft = float(np.mean((shade > 0.06) & (shade < 0.5)))
     return _Ground(soft, level, _unevenness(grey, far))
 

@@ -18,8 +18,20 @@ from typing import Final, Literal
 
 import numpy as np
 from scipy.optimize import least_squares
-from scipy.spatial.transform import Rotation
 
+from app.picture.camera import (
+    apply_homography,
+    bend,
+    fit_homography,
+    from_pixels,
+    half_diagonal,
+    ln_area,
+    picture_to_plane,
+    plane_columns,
+    to_pixels,
+    turn_matrix,
+    turn_vector,
+)
 from app.picture.quads import shape_misfit
 from app.picture.sides import Prefer, Side, trace_sides
 from app.picture.values import Picture
@@ -37,7 +49,7 @@ LENS_PRIOR_SIGMA: Final = 0.01
 """k1 at the corner of the picture; telephones correct their own bend to about this."""
 SIDE_SIGMA_PX: Final = 0.2
 """What a whole side may be off by where nothing casts a shadow: sharpening, a rough cut, the camera's tone curve."""
-SIDE_SIGMA_OF_WALL: Final = 0.06
+SIDE_SIGMA_OF_WALL: Final = 0.09
 """The same for the shadow and the light on a wall under the edge, as a share of the wall's height."""
 HAND_SIGMA_PX: Final = 3.0
 """How well a hand marks a corner."""
@@ -112,7 +124,7 @@ class PlaneView:
     @property
     def focal_px(self) -> float:
         """Focal length in pixels."""
-        return float(np.exp(self.camera[6])) * _half_diagonal(self.picture_size)
+        return float(np.exp(self.camera[6])) * half_diagonal(self.picture_size)
 
     @property
     def lens_bend(self) -> tuple[float, float]:
@@ -122,22 +134,22 @@ class PlaneView:
     @property
     def tilt_deg(self) -> float:
         """Angle between the camera's axis and the surface's normal."""
-        return float(np.degrees(np.arccos(np.clip(abs(_rotation(self.camera[:3])[2, 2]), 0.0, 1.0))))
+        return float(np.degrees(np.arccos(np.clip(abs(turn_matrix(self.camera[:3])[2, 2]), 0.0, 1.0))))
 
     def camera_above(self) -> Floats:
         """(3,) the camera's place: x, y on the plane and height above it, mm."""
-        rotation = _rotation(self.camera[:3])
+        rotation = turn_matrix(self.camera[:3])
         place = -rotation.T @ self.camera[3:6]
         return np.array([place[0], place[1], -place[2]])
 
     def to_picture(self, plane_mm: Floats, z_mm: float = 0.0) -> Floats:
         """(..., 2) positions on the plane at one height to picture positions, lens bend included."""
-        ideal = apply_homography(_plane_columns(self.camera, z_mm), np.asarray(plane_mm, dtype=float))
-        return _to_pixels(_bend(ideal, float(self.camera[7])), self.picture_size)
+        ideal = apply_homography(plane_columns(self.camera, z_mm), np.asarray(plane_mm, dtype=float))
+        return to_pixels(bend(ideal, float(self.camera[7])), self.picture_size)
 
     def to_plane(self, picture_xy: Floats, z_mm: float = 0.0) -> Floats:
         """(..., 2) picture positions to positions on the plane at one height, lens bend taken out."""
-        return _to_plane(self.camera, np.asarray(picture_xy, dtype=float), z_mm, self.picture_size)
+        return picture_to_plane(self.camera, np.asarray(picture_xy, dtype=float), z_mm, self.picture_size)
 
     def homography(self, z_mm: float = 0.0, around: Floats | None = None) -> Floats:
         """(3, 3) from millimetres on the plane at one height to picture pixels.
@@ -148,12 +160,12 @@ class PlaneView:
         width, height = self.picture_size
         pixels = np.array(
             [
-                [_half_diagonal(self.picture_size), 0.0, (width - 1) / 2],
-                [0.0, _half_diagonal(self.picture_size), (height - 1) / 2],
+                [half_diagonal(self.picture_size), 0.0, (width - 1) / 2],
+                [0.0, half_diagonal(self.picture_size), (height - 1) / 2],
                 [0.0, 0.0, 1.0],
             ]
         )
-        straight = pixels @ _plane_columns(self.camera, z_mm)
+        straight = pixels @ plane_columns(self.camera, z_mm)
         straight = straight / straight[2, 2]
         if around is None or self.camera[7] == 0:
             return np.asarray(straight)
@@ -164,12 +176,12 @@ class PlaneView:
 
     def px_per_mm_at(self, picture_xy: Floats, z_mm: float = 0.0) -> float:
         """Local scale at one picture position: square root of the area's magnification."""
-        return float(np.exp(-0.5 * _ln_area(self.camera, np.asarray(picture_xy, float), z_mm, self.picture_size)))
+        return float(np.exp(-0.5 * ln_area(self.camera, np.asarray(picture_xy, float), z_mm, self.picture_size)))
 
     def sigma_rel_at(self, picture_xy: Floats, z_mm: float = 0.0, z_sigma_mm: float = 0.0) -> float:
         """Relative standard uncertainty of ``px_per_mm_at``, the extrapolation from the rectangle included."""
         xy = np.asarray(picture_xy, dtype=float)
-        return self._propagate(lambda camera, z: 0.5 * _ln_area(camera, xy, z, self.picture_size), z_mm, z_sigma_mm)
+        return self._propagate(lambda camera, z: 0.5 * ln_area(camera, xy, z, self.picture_size), z_mm, z_sigma_mm)
 
     def length_mm(
         self, one_xy: Floats, other_xy: Floats, z_mm: float = 0.0, z_sigma_mm: float = 0.0
@@ -178,7 +190,7 @@ class PlaneView:
         ends = np.stack([np.asarray(one_xy, float), np.asarray(other_xy, float)])
 
         def ln_length(camera: Floats, z: float) -> float:
-            plane = _to_plane(camera, ends, z, self.picture_size)
+            plane = picture_to_plane(camera, ends, z, self.picture_size)
             return float(np.log(np.hypot(*(plane[1] - plane[0]))))
 
         return float(np.exp(ln_length(self.camera, z_mm))), self._propagate(ln_length, z_mm, z_sigma_mm)
@@ -370,15 +382,15 @@ class _Fit:
             parts.append((self._distances_px(camera, grown) - offsets[self.side]) / self.sigma_px)
         if self.corner_sigma_px is not None:
             plane = _outline(self.rectangle, grown)
-            ideal = apply_homography(_plane_columns(camera, self.rectangle.face_mm), plane)
-            seen = _to_pixels(_bend(ideal, float(camera[7])), self.picture_size)
+            ideal = apply_homography(plane_columns(camera, self.rectangle.face_mm), plane)
+            seen = to_pixels(bend(ideal, float(camera[7])), self.picture_size)
             # Beside seen sides the hand's corners only hold what the sides leave free.
             weight = 1.0 if not len(self.points) or self.unseen else 0.1
             parts.append((seen - self.ring).ravel() / self.corner_sigma_px * weight)
         return np.concatenate(parts)
 
     def _distances_px(self, camera: Floats, grown: Floats) -> Floats:
-        plane = _to_plane(camera, self.points, self.rectangle.face_mm, self.picture_size)
+        plane = picture_to_plane(camera, self.points, self.rectangle.face_mm, self.picture_size)
         half = (np.array(self.rectangle.size_mm) + grown) / 2
         along_y = self.side % 2 == 0
         sign = np.where((self.side == 0) | (self.side == 3), -1.0, 1.0)
@@ -401,7 +413,7 @@ def _outline(rectangle: Rectangle, grown: Floats) -> Floats:
 def _start_camera(rectangle: Rectangle, picture_size: tuple[int, int], ring: Floats) -> Floats:
     """(8,) camera from four corners: the focal length of a short list that leaves the axes most square."""
     plane = _outline(rectangle, np.zeros(2))
-    centred = fit_homography(plane, _from_pixels(ring, picture_size))
+    centred = fit_homography(plane, from_pixels(ring, picture_size))
     best, chosen = np.inf, np.zeros(8)
     for focal in np.exp(np.linspace(np.log(0.8), np.log(4.0), 17)):
         columns = np.diag([1 / focal, 1 / focal, 1.0]) @ centred
@@ -418,37 +430,8 @@ def _start_camera(rectangle: Rectangle, picture_size: tuple[int, int], ring: Flo
             place = columns[:, 2] / scale
             rotation = u @ vt
             height = rotation @ np.array([0.0, 0.0, rectangle.face_mm])
-            chosen = np.concatenate([_rotation_vector(rotation), place + height, [np.log(focal), 0.0]])
+            chosen = np.concatenate([turn_vector(rotation), place + height, [np.log(focal), 0.0]])
     return chosen
-
-
-def fit_homography(source: Floats, target: Floats) -> Floats:
-    """(3, 3) homography that takes (n, 2) source to target; exact for four, least squares for more.
-
-    Direct linear transformation with both sets normalised (R. Hartley, "In defense of the eight-point algorithm",
-    IEEE PAMI 19 (1997) 580-593).
-    """
-    source, target = np.asarray(source, dtype=float), np.asarray(target, dtype=float)
-    to_source, to_target = _normaliser(source), _normaliser(target)
-    s = np.c_[source, np.ones(len(source))] @ to_source.T
-    t = np.c_[target, np.ones(len(target))] @ to_target.T
-    zero = np.zeros_like(s)
-    rows = np.concatenate([np.hstack([s, zero, -t[:, :1] * s]), np.hstack([zero, s, -t[:, 1:2] * s])])
-    flat = np.linalg.svd(rows)[2][-1]
-    homography = np.linalg.inv(to_target) @ flat.reshape(3, 3) @ to_source
-    return np.asarray(homography / homography[2, 2])
-
-
-def apply_homography(homography: Floats, xy: Floats) -> Floats:
-    """(..., 2) positions through a (3, 3) homography."""
-    mapped = xy @ homography[:, :2].T + homography[:, 2]
-    return np.asarray(mapped[..., :2] / mapped[..., 2:])
-
-
-def _normaliser(points: Floats) -> Floats:
-    centre = points.mean(axis=0)
-    size = float(np.hypot(*(points - centre).T).mean()) / np.sqrt(2)
-    return np.array([[1 / size, 0, -centre[0] / size], [0, 1 / size, -centre[1] / size], [0, 0, 1.0]])
 
 
 def long_side_first(ring: Floats, picture_size: tuple[int, int], rectangle: Rectangle) -> Floats:
@@ -472,60 +455,3 @@ def _clockwise(ring: Floats) -> Floats:
     if area > 0:
         return ring
     return np.concatenate([ring[1::-1], ring[:1:-1]])  # the first side stays the first: 1, 0, 3, 2
-
-
-def _half_diagonal(picture_size: tuple[int, int]) -> float:
-    return float(np.hypot(*picture_size)) / 2
-
-
-def _from_pixels(xy: Floats, picture_size: tuple[int, int]) -> Floats:
-    return np.asarray((xy - (np.array(picture_size, float) - 1) / 2) / _half_diagonal(picture_size))
-
-
-def _to_pixels(centred: Floats, picture_size: tuple[int, int]) -> Floats:
-    return np.asarray(centred * _half_diagonal(picture_size) + (np.array(picture_size, float) - 1) / 2)
-
-
-def _bend(ideal: Floats, k1: float) -> Floats:
-    """Seen position of an ideal one: the root of ``r (1 + k1 r^2) = ideal radius`` by Newton's rule."""
-    radius = np.sqrt((ideal**2).sum(axis=-1, keepdims=True))
-    seen = radius.copy()
-    for _ in range(5):
-        seen = seen - (seen * (1 + k1 * seen**2) - radius) / np.maximum(1 + 3 * k1 * seen**2, 0.2)
-    return np.asarray(ideal * np.where(radius > 1e-12, seen / np.maximum(radius, 1e-12), 1.0))
-
-
-def _rotation(vector: Floats) -> Floats:
-    """(3, 3) rotation by Rodrigues' formula."""
-    angle = float(np.sqrt((vector**2).sum()))
-    x, y, z = vector
-    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
-    if angle < 1e-8:
-        return np.asarray(np.eye(3) + cross)
-    return np.asarray(np.eye(3) + np.sin(angle) / angle * cross + (1 - np.cos(angle)) / angle**2 * (cross @ cross))
-
-
-def _rotation_vector(rotation: Floats) -> Floats:
-    return np.asarray(Rotation.from_matrix(rotation).as_rotvec(), dtype=float)
-
-
-def _plane_columns(camera: Floats, z_mm: float) -> Floats:
-    """(3, 3) from plane millimetres to ideal homogeneous positions in half diagonals."""
-    rotation = _rotation(camera[:3])
-    focal = float(np.exp(camera[6]))
-    columns = np.stack([rotation[:, 0], rotation[:, 1], camera[3:6] - z_mm * rotation[:, 2]], axis=1)
-    return np.asarray(columns * np.array([[focal], [focal], [1.0]]))
-
-
-def _to_plane(camera: Floats, picture_xy: Floats, z_mm: float, picture_size: tuple[int, int]) -> Floats:
-    seen = _from_pixels(picture_xy, picture_size)
-    ideal = seen * (1 + camera[7] * (seen**2).sum(axis=-1, keepdims=True))
-    return apply_homography(np.linalg.inv(_plane_columns(camera, z_mm)), ideal)
-
-
-def _ln_area(camera: Floats, picture_xy: Floats, z_mm: float, picture_size: tuple[int, int]) -> float:
-    """ln of square millimetres per square pixel at one place."""
-    steps = np.array([[0.5, 0.0], [-0.5, 0.0], [0.0, 0.5], [0.0, -0.5]])
-    plane = _to_plane(camera, picture_xy + steps, z_mm, picture_size)
-    (a, b), (c, d) = plane[0] - plane[1], plane[2] - plane[3]
-    return float(np.log(abs(a * d - b * c)))

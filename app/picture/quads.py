@@ -124,8 +124,8 @@ def find_lines(small: Bytes, *, faint: bool = False) -> Lines:
 def _channels(small: Bytes) -> list[Bytes]:
     if small.ndim == 2:
         return [small]
-    lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB)
-    channels = [np.ascontiguousarray(lab[..., 0])]
+    lab = np.asarray(cv2.cvtColor(small, cv2.COLOR_RGB2LAB), dtype=np.uint8)
+    channels: list[Bytes] = [np.ascontiguousarray(lab[..., 0], dtype=np.uint8)]
     for index in (1, 2):
         strong = np.clip((lab[..., index].astype(np.int16) - 128) * 3 + 128, 0, 255).astype(np.uint8)
         if np.ptp(strong[::4, ::4].astype(int)) > 30:
@@ -225,7 +225,7 @@ def find_quads(lines: Lines, size: tuple[int, int], *, min_side_px: float, min_s
     convex = (turns > 0).all(axis=1) | (turns < 0).all(axis=1)
     long_enough = (np.hypot(edges[..., 0], edges[..., 1]) >= min_side_px).all(axis=1)
     good = convex & long_enough
-    corners, sides, clockwise = corners[good], sides[good], (turns[good] > 0).all(axis=1)
+    corners, sides, clockwise = corners[good], sides[good], np.asarray((turns[good] > 0).all(axis=1))
     ends = np.roll(corners, -1, axis=1)
     seen = np.stack([lines.share_seen(sides[:, k], corners[:, k], ends[:, k]) for k in range(4)], axis=1)
     enough = seen.min(axis=1) >= min_seen if len(seen) else np.zeros(0, dtype=bool)

@@ -117,6 +117,7 @@ def _trace(
     feet, places = feet[inside], places[inside]
     values = _sampled(rgb, feet[:, None] + offsets[:, None] * outward)
     strength = _edge_strength(values)
+    line: Floats
     if bow_px is None:
         searched = _agreed_line(strength, places, offsets, prefer, _most_bow_px(rgb, start, end))
         if searched is None:
@@ -125,7 +126,7 @@ def _trace(
     else:
         line = bow_px * 4 * places * (1 - places)
     found, height = _peaks_near(strength, offsets, line)
-    line = np.polyval(_smooth_curve(places, found, height)[0], places - 0.5)
+    line = np.asarray(np.polyval(_smooth_curve(places, found, height)[0], places - 0.5), dtype=float)
     found, height = _peaks_near(strength, offsets, line)
     if bow_px is not None:
         in_light, has = _peaks_near(_edge_strength(values, as_seen=False), offsets, line)
@@ -332,11 +333,11 @@ def _smooth_curve(places: Floats, found: Floats, height: Floats) -> tuple[Floats
         return np.zeros(3), np.zeros(len(x), dtype=bool), 0.0
     weights = base
     design = np.stack([x**2, x, np.ones_like(x)], axis=1)
-    curve = np.zeros(3)
+    curve: Floats = np.zeros(3)
     scale = 1.0
     for _ in range(8):
         root = np.sqrt(weights)[:, None]
-        curve = np.linalg.lstsq(design * root, found * root[:, 0], rcond=None)[0]
+        curve = np.asarray(np.linalg.lstsq(design * root, found * root[:, 0], rcond=None)[0], dtype=float)
         miss = np.abs(found - design @ curve)
         scale = max(0.05, 1.4826 * float(np.median(miss[base > 0.2])))
         weights = base * np.clip(1 - (miss / (4.685 * scale)) ** 2, 0, 1) ** 2
