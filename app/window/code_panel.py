@@ -39,11 +39,11 @@ class CodePanel(QWidget):
         self.code = words("", "heading", wrap=False)
         self.code.setTextInteractionFlags(Qt.TextInteractionFlag.NoTextInteraction)
         self.verdict = words("", "")
-        self.growth = words("", "quiet")
+        self.chance = words("", "quiet")
         layout.addWidget(self.caption)
         layout.addWidget(self.code)
         layout.addWidget(self.verdict)
-        layout.addWidget(self.growth)
+        layout.addWidget(self.chance)
         self._rivals_title = words(self.tr("Next likeliest; a click compares on the picture"), "quiet")
         layout.addSpacing(6)
         layout.addWidget(self._rivals_title)
@@ -77,15 +77,15 @@ class CodePanel(QWidget):
             self._text = "\u2013"
             self.verdict.setText(waits_for or self.tr("No code yet."))
             set_kind(self.verdict, "quiet")
-            self.growth.setText("")
+            self.chance.setText("")
         else:
             best = decoding.codes[0]
             self._text = format_code(best.code, decoding.spec)
             share = self.format.probability(best.probability)
-            self.verdict.setText(self.tr("{0} · probability {1}").format(decoding.verdict_words, share))
+            self.verdict.setText(decoding.verdict_words[:1].upper() + decoding.verdict_words[1:])
             set_kind(self.verdict, {"sure": "", "check": "doubt", "unsure": "trouble"}[decoding.verdict])
-            note = self.tr("reading again") if stale else ""
-            self.growth.setText(note)
+            chance = self.tr("probability {0}").format(share)
+            self.chance.setText(self.tr("{0} · reading again").format(chance) if stale else chance)
         self.code.setAccessibleName(self.tr("Code {0}").format(self._text))
         self.code.setEnabled(not stale)
         self._fit_code()

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class RootLine:
-    """A cut's floor as a code would have it: a level line at ``y`` between two positions of the straightened picture."""
+    """A cut's floor as a code would have it: a level line at ``y`` of the straightened picture."""
 
     cut: int
     label: str

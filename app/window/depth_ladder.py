@@ -34,7 +34,7 @@ _FOOT = 48.0
 
 
 class DepthLadder(QWidget):
-    """Columns of rungs on the picture's horizontal axis.  A click holds a depth, a second rules it out, a third clears."""
+    """Columns of rungs on the picture's horizontal axis: click to hold a depth, again to rule it out, again to clear."""
 
     asked = Signal(int, str, str)
     """(cut counted from 0, label, "held" | "ruled out" | "free"): what a rung should become."""
@@ -222,7 +222,7 @@ class DepthLadder(QWidget):
             self._paint_rung(painter, rung, small)
         if column.root is not None:
             root = column.root
-            left, right = column.left - 5, column.right + 5
+            left, right = column.left - 2, column.right + 5
             painter.fillRect(
                 QRectF(left, root.band_top, right - left, root.band_bottom - root.band_top), colour(c.ink, 0.16)
             )

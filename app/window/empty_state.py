@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 from PySide6.QtCore import Qt, Signal
@@ -37,7 +38,7 @@ class EmptyState(QWidget):
         title.setAlignment(Qt.AlignmentFlag.AlignCenter)
         say = words(
             self.tr(
-                "Drop a photocopy, scan, photo or PDF here, paste one, or open a file. The key may lie in any direction, enlarged or not."
+                "Drop a photocopy, scan, photo or PDF here, paste one, or open a file. Any direction, any enlargement."
             ),
             "quiet",
         )
@@ -70,7 +71,7 @@ class EmptyState(QWidget):
         title.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self._recent.addWidget(title)
         for folder in folders:
-            made = button(folder.name, lambda folder=folder: self.job_asked.emit(str(folder)), kind="plain")
+            made = button(folder.name, partial(self.job_asked.emit, str(folder)), kind="plain")
             made.setAccessibleName(self.tr("open job {0}").format(folder.name))
             self._recent.addWidget(made, 0, Qt.AlignmentFlag.AlignCenter)
 

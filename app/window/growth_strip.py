@@ -141,7 +141,12 @@ class GrowthStrip(QSlider):
             return
         coarse = bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier)
         step = 0.1 if coarse else 0.01
-        ways = {Qt.Key.Key_Left: -step, Qt.Key.Key_Down: -step, Qt.Key.Key_Right: step, Qt.Key.Key_Up: step}
+        ways: dict[int, float] = {
+            Qt.Key.Key_Left: -step,
+            Qt.Key.Key_Down: -step,
+            Qt.Key.Key_Right: step,
+            Qt.Key.Key_Up: step,
+        }
         ways |= {Qt.Key.Key_PageUp: 0.1, Qt.Key.Key_PageDown: -0.1}
         if event.key() in ways:
             scale = self.scale_now()

@@ -1,7 +1,7 @@
 """The picture as the painter takes it: once whole and a few times halved, drawn through a view transform.
 
-A large scan shown small is drawn from one of its halved copies, smoothly; shown larger than life it is drawn from the whole
-picture in square pixels.  Smoothing is for the eye only: nothing is measured here.
+A large scan shown small is drawn from one of its halved copies, smoothly; shown larger than life it is drawn from the
+whole picture in square pixels.  Smoothing is for the eye only: nothing is measured here.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from keycore.measured import Floats
 _SMALLEST_SIDE: Final = 400
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class PictureLayers:
     """The whole picture first, then each half as large as the one before."""
 

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-from PySide6.QtCore import QEvent, QPointF, Qt, QTimer, Signal
+from PySide6.QtCore import QEvent, QObject, QPointF, Qt, QTimer, Signal
 from PySide6.QtGui import (
     QAccessible,
     QAccessibleEvent,
@@ -90,6 +90,7 @@ class PictureView(QWidget):
         self._loupe_timer = self._timer(_LOUPE_MS)
         self._settle_timer = self._timer(_SETTLE_MS)
         self._settle_timer.timeout.connect(self._settle)
+        self.installEventFilter(self)
 
     # ---- what is shown -------------------------------------------------------------------------------------------
 
@@ -104,7 +105,7 @@ class PictureView(QWidget):
         self._announce()
 
     def show_reading(self, reading: PictureReading | None) -> None:
-        """Show the straightened picture of a reading; what was in the middle stays there, once somebody looked closer."""
+        """Show the straightened picture of a reading; what was in the middle stays, once somebody looked closer."""
         if reading is self._reading:
             return
         first = self._reading is None
@@ -235,7 +236,7 @@ class PictureView(QWidget):
         if self._layers is None:
             return ""
         return self.tr(
-            "wheel zooms, middle button or Space drags · F blade, W whole, 1 one to one · Tab first mark · H hides marks"
+            "wheel zooms, middle button or Space drags · F blade, W whole, 1 one to one · Tab first mark · H hides"
         )
 
     # ---- events --------------------------------------------------------------------------------------------------
@@ -316,7 +317,8 @@ class PictureView(QWidget):
             self.zoom(_WHEEL_STEP ** (event.angleDelta().y() / 120), at)
         event.accept()
 
-    def event(self, event: QEvent) -> bool:
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        """Pinches, and arrows with Alt.  A filter, because an event() of our own would hide faults of painting."""
         if isinstance(event, QNativeGestureEvent) and event.gestureType() == Qt.NativeGestureType.ZoomNativeGesture:
             self._move_quickly()
             self.zoom(1.0 + event.value(), (event.position().x(), event.position().y()))
@@ -324,7 +326,7 @@ class PictureView(QWidget):
         if event.type() == QEvent.Type.ShortcutOverride and isinstance(event, QKeyEvent) and event.key() in _ARROWS:
             event.accept()  # Alt with an arrow is ours, whatever a menu thinks
             return True
-        return super().event(event)
+        return False
 
     def focusNextPrevChild(self, forwards: bool) -> bool:
         """Tab walks the marks; past the last one it leaves the picture."""
@@ -407,7 +409,7 @@ class PictureView(QWidget):
 
     def _picture_image(self, layers: PictureLayers) -> QImage:
         """The picture alone, as last drawn while neither the view nor the size changed."""
-        key = (self.view, self._moving, self.colours.field, id(layers))
+        key = (self.view, self._moving, self.colours.field, layers, self.size().toTuple())
         if self._cache is None or self._cache[0] != key:
             ratio = self.devicePixelRatioF()
             image = QImage(round(self.width() * ratio), round(self.height() * ratio), QImage.Format.Format_RGB32)
@@ -513,10 +515,10 @@ class PictureView(QWidget):
         places = self.straight.straight_xy(np.array(own))
         (left, top), (right, bottom) = places.min(axis=0), places.max(axis=0)
         high = max(bottom - top, (right - left) / 8)
-        return float(left - 0.3 * high), float(top - 0.45 * high), float(right + 0.3 * high), float(bottom + 0.5 * high)
+        return float(left - 0.3 * high), float(top - 0.2 * high), float(right + 0.3 * high), float(bottom + 0.25 * high)
 
     def _set_view(self, view: ViewTransform) -> None:
-        if view != self.view:
+        if view is not self.view:
             self.view = view
             self._announce()
 

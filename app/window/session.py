@@ -8,8 +8,9 @@ from __future__ import annotations
 import logging
 from collections import OrderedDict
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
@@ -19,6 +20,9 @@ from app.bench_work import LoadedPicture, WorkResult, load_picture
 from app.window.picture_layers import PictureLayers, make_layers
 from app.window.worker import Worker
 from keycore.refusal import Refusal
+
+if TYPE_CHECKING:
+    from keycore.decode import StripSegment
 
 _log = logging.getLogger(__name__)
 _READ_AFTER_MS: Final = 120
@@ -48,6 +52,8 @@ class Session(QObject):
         self._given_up: int | None = None
         self._read_timer = self._timer(_READ_AFTER_MS, self._read)
         self._save_timer = self._timer(_SAVE_AFTER_MS, self.save_now)
+        self._strip_of: Callable[[], tuple[StripSegment, ...]] | None = None
+        self._strip: tuple[StripSegment, ...] = ()
         self._said_save_error = ""
         self._closed = False
 
@@ -99,9 +105,7 @@ class Session(QObject):
             path = Path(source)
             folder = path.parent if path.name == "job.json" else path
             if folder.is_dir():
-                self.worker.start(
-                    "open", lambda progress, cancelled: Bench.open_job(folder), self.replace_bench, self._failed
-                )
+                self.start_bench(lambda: Bench.open_job(folder))
                 return
 
         def load(progress: Callable[[float, str], None], cancelled: Callable[[], bool]) -> LoadedPicture:
@@ -110,10 +114,25 @@ class Session(QObject):
 
         self.worker.start("open", load, self._opened, self._failed)
 
+    def start_bench(self, make: Callable[[], Bench]) -> None:
+        """Put a job on the bench that is made off this thread."""
+        self.worker.start("open", lambda progress, cancelled: make(), self.replace_bench, self._failed)
+
     def layers(self) -> PictureLayers | None:
         """The shown picture for the painter; None until it is ready."""
         picture = self.bench.state.picture
         return None if picture is None else self._layers.get(_layer_key(picture))
+
+    @property
+    def strip(self) -> tuple[StripSegment, ...]:
+        """The code strip of the shown picture; empty until it is made, off this thread."""
+        task = self.bench.strip_task()
+        if task is None:
+            return ()
+        if self._strip_of is None or not _same_task(self._strip_of, task):
+            self._strip_of, self._strip = task, ()
+            self.worker.start("strip", lambda progress, cancelled: task(), self._strip_done, self._failed)
+        return self._strip
 
     # ---- reading -------------------------------------------------------------------------------------------------
 
@@ -189,6 +208,10 @@ class Session(QObject):
         self._schedule()
         self.changed.emit()
 
+    def _strip_done(self, segments: tuple[StripSegment, ...]) -> None:
+        self._strip = segments
+        self.changed.emit()
+
     def _opened(self, loaded: LoadedPicture) -> None:
         self.act(lambda: self.bench.add_picture(loaded))
 
@@ -226,6 +249,13 @@ class Session(QObject):
         timer.setInterval(milliseconds)
         timer.timeout.connect(then)
         return timer
+
+
+def _same_task(one: Callable[[], object], two: Callable[[], object]) -> bool:
+    """Whether two tasks would make the same: one decoder, one picture."""
+    return (
+        isinstance(one, partial) and isinstance(two, partial) and one.func == two.func and one.keywords == two.keywords
+    )
 
 
 def _layer_key(picture: BenchPicture) -> tuple[str, int]:

@@ -52,17 +52,18 @@ class Colours:
 
 LIGHT: Final = Colours(
     desk="#e9e6df", panel="#fbfaf7", field="#ffffff", line="#c9c4b9", ink="#1c2530", quiet="#545d68", accent="#1d5a8c",
-    on_accent="#ffffff", fill="#9dc3e3", doubt="#8a4f00", doubt_fill="#f6dcae", trouble="#8c1d3f", trouble_fill="#f8dfe4",
-    mark_light="#ffffff", mark_dark="#10283f", dark=False,
+    on_accent="#ffffff", fill="#9dc3e3", doubt="#8a4f00", doubt_fill="#f6dcae", trouble="#8c1d3f",
+    trouble_fill="#f8dfe4", mark_light="#ffffff", mark_dark="#10283f", dark=False,
 )  # fmt: skip
 DARK: Final = Colours(
     desk="#11161b", panel="#1b2229", field="#131a20", line="#3c4751", ink="#e9e7e1", quiet="#a9b3bd", accent="#7fb9ea",
-    on_accent="#0c1a27", fill="#2f5f88", doubt="#f0b65c", doubt_fill="#4a3817", trouble="#ff9db4", trouble_fill="#47202b",
-    mark_light="#ffffff", mark_dark="#0b1c2c", dark=True,
+    on_accent="#0c1a27", fill="#2f5f88", doubt="#f0b65c", doubt_fill="#4a3817", trouble="#ff9db4",
+    trouble_fill="#47202b", mark_light="#ffffff", mark_dark="#0b1c2c", dark=True,
 )  # fmt: skip
 TEXT_PAIRS: Final = (
     ("ink", "desk"), ("ink", "panel"), ("ink", "field"), ("quiet", "desk"), ("quiet", "panel"), ("quiet", "field"),
-    ("accent", "desk"), ("accent", "panel"), ("accent", "field"), ("on_accent", "accent"), ("ink", "fill"), ("doubt", "panel"),
+    ("accent", "desk"), ("accent", "panel"), ("accent", "field"), ("on_accent", "accent"), ("ink", "fill"),
+    ("doubt", "panel"),
     ("ink", "doubt_fill"), ("doubt", "doubt_fill"), ("doubt", "desk"), ("trouble", "panel"), ("ink", "trouble_fill"),
     ("trouble", "trouble_fill"),
 )  # fmt: skip
@@ -92,7 +93,8 @@ def apply(app: QApplication, colours: Colours) -> None:
     palette = QPalette()
     role = QPalette.ColorRole
     for which, text in (
-        (role.Window, colours.desk), (role.WindowText, colours.ink), (role.Base, colours.field), (role.Text, colours.ink),
+        (role.Window, colours.desk), (role.WindowText, colours.ink), (role.Base, colours.field),
+        (role.Text, colours.ink),
         (role.AlternateBase, colours.panel), (role.Button, colours.panel), (role.ButtonText, colours.ink),
         (role.BrightText, colours.trouble), (role.Highlight, colours.accent), (role.HighlightedText, colours.on_accent),
         (role.PlaceholderText, colours.quiet), (role.ToolTipBase, colours.panel), (role.ToolTipText, colours.ink),
@@ -133,10 +135,11 @@ def _sheet(c: Colours) -> str:
     QToolButton#plain:focus, QPushButton#plain:focus {{ border: 2px solid {c.accent}; }}
     QToolButton:checked {{ background: {c.accent}; color: {c.on_accent}; border-color: {c.accent}; }}
     QToolButton::menu-indicator {{ image: none; width: 0; }}
-    QLineEdit, QPlainTextEdit, QComboBox, QDateTimeEdit, QListWidget, QTableWidget {{ background: {c.field}; color: {c.ink};
-        border: 1px solid {c.line}; border-radius: {RADIUS - 2}px; padding: 4px 6px; selection-background-color: {c.accent};
-        selection-color: {c.on_accent}; }}
-    QLineEdit:focus, QPlainTextEdit:focus, QComboBox:focus, QDateTimeEdit:focus, QListWidget:focus, QTableWidget:focus {{
+    QLineEdit, QPlainTextEdit, QComboBox, QDateTimeEdit, QListWidget, QTableWidget {{ background: {c.field};
+        color: {c.ink}; border: 1px solid {c.line}; border-radius: {RADIUS - 2}px; padding: 4px 6px;
+        selection-background-color: {c.accent}; selection-color: {c.on_accent}; }}
+    QLineEdit:focus, QPlainTextEdit:focus, QComboBox:focus, QDateTimeEdit:focus, QListWidget:focus,
+    QTableWidget:focus {{
         border: 2px solid {c.accent}; padding: 3px 5px; }}
     QComboBox QAbstractItemView {{ background: {c.field}; color: {c.ink}; }}
     QMenu {{ background: {c.panel}; color: {c.ink}; border: 1px solid {c.line}; padding: 4px; }}

@@ -33,9 +33,9 @@ def plain_straight(size: tuple[int, int]) -> Straight:
     return Straight(to_picture=np.eye(3), size=size)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class ViewTransform:
-    """One view of a straightened picture.
+    """One view of a straightened picture.  Two views are the same only where they are one object.
 
     Attributes
     ----------
@@ -59,11 +59,12 @@ class ViewTransform:
 
     def view_xy(self, straight_xy: Floats) -> Floats:
         """(..., 2) straightened positions to places in the view."""
-        return raster_from_centres(straight_xy) * self.zoom + np.array(self.offset_xy)
+        return np.asarray(raster_from_centres(straight_xy) * self.zoom + np.array(self.offset_xy), dtype=float)
 
     def straight_xy(self, view_xy: Floats) -> Floats:
         """(..., 2) places in the view to straightened positions."""
-        return (np.asarray(view_xy, dtype=float) - np.array(self.offset_xy)) / self.zoom - HALF_PIXEL
+        raster = (np.asarray(view_xy, dtype=float) - np.array(self.offset_xy)) / self.zoom
+        return np.asarray(raster - HALF_PIXEL, dtype=float)
 
     def view_of_picture(self, picture_xy: Floats) -> Floats:
         """(..., 2) positions in the stored picture to places in the view."""
@@ -123,7 +124,7 @@ class ViewTransform:
         return replace(self, offset_xy=(float(offset[0]), float(offset[1])))
 
     def fitted(self, box: tuple[float, float, float, float], margin: float = 16.0) -> ViewTransform:
-        """This box of the straightened picture (left, top, right, bottom) as large as the view allows, in its middle."""
+        """A box of the straightened picture (left, top, right, bottom) as large as the view allows, in its middle."""
         left, top, right, bottom = box
         wide = max(self.view_size[0] - 2 * margin, 1.0) / max(right - left, 1.0)
         high = max(self.view_size[1] - 2 * margin, 1.0) / max(bottom - top, 1.0)

@@ -1,0 +1,239 @@
+"""The sheet in the middle: picture, depth ladder under it on the same axis, and growth with its code strip."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import QHBoxLayout, QLayout, QSplitter, QStackedWidget, QVBoxLayout, QWidget
+
+from app.window import theme
+from app.window.compare_geometry import root_lines
+from app.window.depth_ladder import DepthLadder
+from app.window.empty_state import EmptyState
+from app.window.growth_strip import GrowthStrip
+from app.window.ladder_geometry import spread_centres
+from app.window.overlay import Notice, WorkNotice
+from app.window.parts import Panel, button, words
+from app.window.picture_view import PictureView
+from app.window.session import Session
+from app.window.units import LengthFormat
+from keycore.codes import Code
+from keycore.spec import KeySpec
+
+_SHARES: Final = (300, 290, 140)
+
+
+class Sheet(QSplitter):
+    """Picture, ladder, growth."""
+
+    hint_changed = Signal()
+
+    def __init__(self, session: Session, parent: QWidget | None = None) -> None:
+        super().__init__(Qt.Orientation.Vertical, parent)
+        self.session = session
+        self.format = LengthFormat()
+        self._shown_picture: object = None
+        self._compared: Code | None = None
+        self.view, self.empty = PictureView(), EmptyState()
+        self.stack = QStackedWidget()
+        self.stack.addWidget(self.empty)
+        self.stack.addWidget(self.view)
+        self.notice, self.working = Notice(self.stack), WorkNotice(self.stack)
+        self.ladder, self.strip = DepthLadder(), GrowthStrip()
+        self.growth_words = words("", "")
+        self.auto_growth = button(self.tr("Leave it to the evidence"), lambda: self.set_growth(None))
+        growth_title = QHBoxLayout()
+        growth_title.setContentsMargins(14, 6, 8, 0)
+        growth_title.addWidget(self.growth_words, 1)
+        growth_title.addWidget(self.auto_growth)
+        self.setHandleWidth(theme.GAP - 2)
+        self.setChildrenCollapsible(False)
+        growth: tuple[QWidget | QLayout, ...] = (growth_title, self.strip)
+        contents: tuple[tuple[QWidget | QLayout, ...], ...] = ((self.stack,), (self.ladder,), growth)
+        for content, share in zip(contents, _SHARES, strict=True):
+            panel = Panel()
+            box = QVBoxLayout(panel)
+            box.setSpacing(2)
+            box.setContentsMargins(1, 1, 1, 1)
+            for part in content:
+                if isinstance(part, QWidget):
+                    box.addWidget(part, 1)
+                else:
+                    box.addLayout(part)
+            self.addWidget(panel)
+            self.setStretchFactor(self.count() - 1, share)
+        self.setSizes(list(_SHARES))
+        self._connect()
+
+    def _connect(self) -> None:
+        session, view = self.session, self.view
+        session.refused.connect(self.notice.say)
+        session.job_replaced.connect(self._forget_picture)
+        session.worker.progressed.connect(lambda kind, share, what: self.working.progress(share, what))
+        session.worker.changed.connect(self._show_work)
+        self.working.cancel_asked.connect(session.give_up)
+        view.view_changed.connect(self.align_ladder)
+        view.mark_moved.connect(self._move_mark)
+        view.mark_placed.connect(lambda name, x, y: self._move_mark(name, x, y, False))
+        view.mark_given_back.connect(lambda name: session.act(lambda: session.bench.clear_mark(name)))
+        view.mark_lock_asked.connect(self._toggle_lock)
+        for widget in (view, self.ladder, self.strip):
+            widget.hint_changed.connect(self.hint_changed)
+        self.ladder.asked.connect(self._rung_asked)
+        self.ladder.cut_entered.connect(lambda cut: view.choose(f"root.{cut}"))
+        self.strip.slid.connect(self.set_growth)
+        self.strip.released_to_evidence.connect(lambda: self.set_growth(None))
+
+    # ---- showing -------------------------------------------------------------------------------------------------
+
+    def refresh(self) -> None:
+        """Show the job as it stands."""
+        self._show_picture()
+        bench = self.session.bench
+        decoding = bench.decoding
+        self.ladder.show_table(self._spec(), decoding, stale=self.session.reading_now and decoding is not None)
+        self.ladder.show_holds(dict(bench.state.held), bench.state.ruled_out)
+        self.align_ladder()
+        self._show_growth()
+        self._show_compared()
+
+    def set_format(self, form: LengthFormat) -> None:
+        """Show lengths in this unit."""
+        self.format = self.ladder.format = self.strip.format = form
+        self.ladder.update()
+        self.strip.update()
+
+    def set_colours(self, colours: theme.Colours) -> None:
+        """Light or dark."""
+        for part in (self.view, self.ladder, self.strip):
+            part.colours = colours
+            part.update()
+
+    def compare(self, code: Code | None) -> None:
+        """Draw the floors of a code beside those of the likeliest one; None stops."""
+        self._compared = code
+        self._show_compared()
+
+    def place_by_hand(self) -> None:
+        """Ask for every mark, one after the other."""
+        spec = self._spec()
+        if spec is None:
+            return
+        axis = "back" if spec.edges == "single" else "centreline"
+        names = [spec.gauge_from, f"{axis}.0", f"{axis}.1", "blade_height.0", "blade_height.1"]
+        edges = 1 if spec.edges == "single" else 2
+        self.view.place_marks([*names, *(f"root.{index}" for index in range(spec.cuts_per_edge * edges))])
+        self.view.setFocus()
+
+    def set_growth(self, growth_mm: float | None) -> None:
+        """Put the growth somewhere, or leave it to the evidence."""
+        self.session.act(lambda: self.session.bench.set_growth(growth_mm))
+
+    def hint(self) -> str:
+        """The keys for what is under the pointer, or has the keyboard."""
+        parts = (self.ladder, self.strip, self.view)
+        for part in parts:
+            if part.isVisible() and part.underMouse():
+                return part.hint()
+        return next((part.hint() for part in parts if part.hasFocus()), "")
+
+    def put_aside(self) -> None:
+        """Stop asking for marks, or put the notice aside."""
+        if self.view.placing:
+            self.view.place_marks(())
+        else:
+            self.notice.put_aside()
+
+    def align_ladder(self) -> None:
+        """Put the ladder's columns under the picture's cuts."""
+        spec = self._spec()
+        if spec is None:
+            self.ladder.set_centres(())
+            return
+        centres = self.view.cut_centres(spec.cuts_per_edge)
+        if centres:
+            shown = self.view.view.view_xy(np.array([[x, 0.0] for x in centres]))[:, 0]
+            own, theirs = (part.mapTo(self, part.rect().topLeft()).x() for part in (self.ladder, self.view))
+            self.ladder.set_centres(tuple(float(x) + theirs - own for x in shown))
+        else:
+            self.ladder.set_centres(spread_centres(spec.cut_positions_mm, float(self.ladder.width())))
+
+    # ---- within --------------------------------------------------------------------------------------------------
+
+    def _spec(self) -> KeySpec | None:
+        """The table, for this key's number of cuts once that is known."""
+        decoding = self.session.bench.decoding
+        return decoding.spec if decoding is not None else self.session.bench.state.spec
+
+    def _show_picture(self) -> None:
+        bench = self.session.bench
+        picture = bench.state.picture
+        layers = self.session.layers()
+        key = None if picture is None else (picture.file, picture.sha256, picture.page, layers is not None)
+        if key != self._shown_picture:
+            self._shown_picture = key
+            self.view.show_picture(layers, picture.picture.size if picture is not None else (1, 1))
+            if picture is None:
+                self.empty.refresh()
+            self.stack.setCurrentWidget(self.empty if picture is None else self.view)
+        self.view.show_marks(bench.marks())
+        self.view.show_reading(bench.reading)
+
+    def _show_growth(self) -> None:
+        bench = self.session.bench
+        decoding, picture = bench.decoding, bench.state.picture
+        by_hand = picture.growth_mm if picture is not None else None
+        growth = None
+        if decoding is not None:
+            growth = by_hand if by_hand is not None else decoding.growth_mm
+        self.strip.show_strip(
+            self.session.strip, bench.growth_density, self._spec(), growth, by_hand=by_hand is not None
+        )
+        self.auto_growth.setVisible(by_hand is not None)
+        if decoding is None or growth is None:
+            self.growth_words.setText(self.tr("Growth: how far shadow, toner and blur stand outside the metal"))
+        elif by_hand is not None:
+            self.growth_words.setText(self.tr("Growth set by hand: {0}").format(self.format.length(growth)))
+        else:
+            doubt = self.format.with_doubt(growth, decoding.growth_sigma_mm)
+            self.growth_words.setText(
+                self.tr("Growth: shadow and toner stand {0} {1} outside the metal").format(doubt, self.format.unit)
+            )
+
+    def _show_compared(self) -> None:
+        code, decoding, reading = self._compared, self.session.bench.decoding, self.session.bench.reading
+        if code is None or decoding is None or reading is None or len(code) != len(decoding.code):
+            self.view.show_lines(())
+            return
+        centres = self.view.cut_centres(decoding.spec.cuts_per_edge)
+        if centres:
+            likeliest = root_lines(decoding.code, decoding, reading.blade, centres)
+            other = root_lines(code, decoding, reading.blade, centres)
+            differing = tuple(b for a, b in zip(likeliest, other, strict=True) if a.label != b.label)
+            self.view.show_lines((likeliest, differing))
+
+    def _show_work(self) -> None:
+        if self.session.worker.busy("read") or self.session.worker.busy("open"):
+            self.working.begin()
+        else:
+            self.working.end()
+
+    def _move_mark(self, name: str, x: float, y: float, by_key: bool) -> None:
+        bench = self.session.bench
+        self.session.act(lambda: bench.move_mark(name, (x, y), gesture="nudge" if by_key else None))
+
+    def _toggle_lock(self, name: str) -> None:
+        bench = self.session.bench
+        locked = any(mark.locked for mark in bench.marks() if mark.name == name)
+        self.session.act(lambda: bench.lock_mark(name, not locked))
+
+    def _rung_asked(self, cut: int, label: str, wanted: str) -> None:
+        bench = self.session.bench
+        does = {"held": bench.hold, "ruled out": bench.rule_out, "free": bench.free_depth}
+        self.session.act(lambda: does[wanted](cut, label))
+
+    def _forget_picture(self) -> None:
+        self._shown_picture = object()
+        self._compared = None
