@@ -23,7 +23,7 @@ ROOT = Path(__file__).resolve().parent.parent
 TOP_LEVEL = {
     "README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "keycore", "app", "specs", "assets", "tests",
 }  # fmt: skip
-BUILT = {"build", "dist", "__pycache__"}
+BUILT = {"build", "dist", "__pycache__", "valleygauge-demo"}
 
 # What each part may import of the others. Longest matching name decides.
 MAY_IMPORT = {
