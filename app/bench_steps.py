@@ -119,4 +119,4 @@ def _check(state: BenchState) -> Step:
     check = state.cut_key_check
     if check is None:
         return Step("check", "waits", "measure the cut key")
-    return Step("check", "done", str(check.get("verdict", "recorded")))
+    return Step("check", "done", str(check.get("outcome", "recorded")))

@@ -9,7 +9,16 @@ from typing import Annotated
 
 import typer
 
-from app import commands_demo, commands_figures, commands_job, commands_read, commands_spec
+from app import (
+    commands_cut,
+    commands_demo,
+    commands_figures,
+    commands_identify,
+    commands_paper,
+    commands_read,
+    commands_spec,
+    commands_window,
+)
 from app.commands_common import Cli, Command
 
 app = typer.Typer(
@@ -37,14 +46,21 @@ def _start(
         typer.echo(f"valleygauge {program_version()}")
         raise typer.Exit
     if context.invoked_subcommand is None:
-        commands_job.open_window(None)
+        commands_window.open_window(None)
 
 
-app.command("open", cls=Command)(commands_job.open_window)
-app.command("read", cls=Command)(commands_read.read)
-app.command("decode", cls=Command)(commands_figures.decode)
-app.command("trials", cls=Command)(commands_job.trials)
-app.command("demo", cls=Command)(commands_demo.demo)
+for _name, _command in (
+    ("open", commands_window.open_window),
+    ("read", commands_read.read),
+    ("decode", commands_figures.decode),
+    ("identify", commands_identify.identify),
+    ("cutlist", commands_cut.cutlist),
+    ("trials", commands_cut.trials),
+    ("check", commands_cut.check),
+    ("template", commands_paper.template),
+    ("demo", commands_demo.demo),
+):
+    app.command(_name, cls=Command)(_command)
 app.add_typer(commands_spec.spec_app, name="spec")
 
 

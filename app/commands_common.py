@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from keycore.job import Entitlement
     from keycore.spec import KeySpec
 
-LISTS = frozenset({"--roots", "--positions", "--hold", "--not", "--reading"})
+LISTS = frozenset({"--roots", "--positions", "--hold", "--not", "--rules"})
 """Options that take several values after one another: ``--roots 19.51 18.28 16.13``."""
 CAUTION = (
     "Caution: only for a key that its holder is entitled to; local law and licence rules come first. "
@@ -28,7 +28,18 @@ CAUTION = (
 )
 TRACE_VARIABLE = "VALLEYGAUGE_TRACE"
 
-_CALL_CODES = ("spec.", "code.", "call.", "number.", "hold.", "holds.", "marks-file.", "reference.", "depthkeys-file.")
+_CALL_CODES = (
+    "spec.",
+    "code.",
+    "call.",
+    "number.",
+    "hold.",
+    "holds.",
+    "marks-file.",
+    "reference.",
+    "conformity.",
+    "template.rule",
+)
 _VALUE = re.compile(r"[+-]?[.,]?\d\S*|[\d.,;\s+-]+|\S+=[\d.,;+-]+")
 
 
@@ -218,7 +229,7 @@ def moment(text: str | None) -> datetime | None:
         return datetime.fromisoformat(text.strip())
     except ValueError as error:
         raise Refusal(
-            f'--seen-on wants a date such as 2026-03-14 or "2026-03-14 10:30", or now; got {text!r}.', code="call.date"
+            f'A date is wanted, such as 2026-03-14 or "2026-03-14 10:30", or now; got {text!r}.', code="call.date"
         ) from error
 
 

@@ -32,9 +32,9 @@ def decode(
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="One keyreading/1 object.")] = False,
 ) -> None:
-    """Decode caliper figures taken off an enlarged picture, in any one unit.
+    """Decode caliper figures taken off an enlarged picture.
 
-    Decimal comma or point. For independent edges give the first edge's roots and then the second's.
+    Any one unit will do, since the blade height gives the scale. Decimal comma or point. For independent edges give the first edge's roots and then the second's.
 
     \b
     Example:

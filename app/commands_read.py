@@ -169,7 +169,7 @@ def outcomes_of(orders: list[ReadOrder], processes: int | None = None) -> Iterat
     if count <= 1:
         yield map(read_order, orders)
         return
-    with ProcessPoolExecutor(count, mp_context=get_context("spawn"), initializer=_one_thread_each) as pool:
+    with ProcessPoolExecutor(count, mp_context=get_context("spawn"), initializer=one_thread_each) as pool:
         try:
             yield pool.map(read_order, orders)
         except BaseException:
@@ -254,7 +254,7 @@ def _job_folder(job: Path | None, path: Path, pictures: list[Path]) -> Path | No
     return job / (path.stem if stems.count(path.stem) == 1 else path.name)
 
 
-def _one_thread_each() -> None:
+def one_thread_each() -> None:
     """In a process of the pool: one thread for each library, since the processes already fill the cores."""
     for variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ[variable] = "1"

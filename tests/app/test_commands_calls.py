@@ -79,7 +79,7 @@ def test_columns_of_numbers_stand_to_the_right() -> None:
         (["read", "a.png", "--spec", "harbourside-5", "--hold", "first"],
          "--hold wants a cut and a depth such as --hold 1=3; got 'first'."),
         (["read", "a.png", "--spec", "harbourside-5", "--job", "j", "--seen-on", "yesterday"],
-         '--seen-on wants a date such as 2026-03-14 or "2026-03-14 10:30", or now; got \'yesterday\'.'),
+         'A date is wanted, such as 2026-03-14 or "2026-03-14 10:30", or now; got \'yesterday\'.'),
         (["decode", "--spec", "harbourside-5", "--height", "tall", "--roots", "1"],
          "The blade height must be a number such as 19.51 or 19,51; got 'tall'."),
         (["decode", "--spec", "harbourside-5", "--height", "8,4", "--roots", "7", "7.x"],
