@@ -25,14 +25,15 @@ and for the key:
 ====================  ===============================================  ==================================================
 code                  every code that the table allows, alike          MACS and the locksmith's holds included
 making error          normal, sd half the table's tolerance            what nearly all keys keep
-wear                  only lowers; 3 cuts in 10, exponential 0.04 mm   roots wear low, never high
+wear                  only lowers; a third of the keys                 roots wear low, never high; what all cuts share is
+                      (:mod:`keycore.prior`)                           one shift together with growth, parted afterwards
 ====================  ===============================================  ==================================================
 
 Likelihood: a cut of depth d is seen at ``s * (root_d + g + reach * t + making - wear)`` with the reading's noise, or with a
 small share as a plainly wrong reading (:mod:`keycore.prior`); where the picture gives a whole likelihood of the height,
 that takes the place of the noise.  References: :mod:`keycore.scale`.
 
-Everything but the code is integrated over a lattice (:mod:`keycore.lattice`) whose steps are 1.15 standard deviations of
+Everything but the code is integrated over a lattice (:mod:`keycore.lattice`) whose steps are 1.3 standard deviations of
 the narrowest thing along each coordinate, which makes the plain sum exact to better than one part in a thousand; halving
 the steps changes no probability by more than that (there is a test).  At each point a code is a chain, so sums over all
 codes are exact (:mod:`keycore.chain`).  Codes are ranked by their mass summed over the lattice, not at its best point.
@@ -70,7 +71,7 @@ from keycore.figures import readings_of_figures
 from keycore.fuse import Fused, alone_of, cells_given, cells_without, contradiction_of, fuse, side_by_side
 from keycore.holds import Holds
 from keycore.lattice import STEP
-from keycore.measured import Floats, Readings
+from keycore.measured import Floats, Measured, Readings
 from keycore.posterior import Lattice, PicturePosterior, Sums, sums_of
 from keycore.prior import GROWTH_HIGH_MM, GROWTH_LOW_MM, GrowthPrior
 from keycore.refusal import Refusal
@@ -240,12 +241,19 @@ class Decoder:
         scales: list[Scale] = []
         for index, (posterior, lattice, own) in enumerate(zip(self.posteriors, lattices, sums, strict=True)):
             cells = own.cells if alone else cells_given(fused, lattice)
-            scale = report_scale(posterior.evidence, lattice.points.log_scale, lattice.points.growth_mm, cells)
-            growth_mm = float(cells @ lattice.points.growth_mm)
-            sigma_mm = math.sqrt(max(float(cells @ (lattice.points.growth_mm - growth_mm) ** 2), 0.0))
+            growth = (
+                Measured(held[1], 0.0)
+                if held is not None and held[0] == index
+                else posterior.growth(lattice.points, cells)
+            )
+            scale = report_scale(
+                posterior.evidence, lattice.points.log_scale, cells, float(posterior.frame.log_steps.min()), growth
+            )
             best = fused if alone else alone_of(lattice, own, self._links, 1)
             shares.append(
-                PictureShare(scale, growth_mm, sigma_mm, _labels(best.codes[0], labels), best.masses[0] / best.mass)
+                PictureShare(
+                    scale, growth.value, growth.sigma, _labels(best.codes[0], labels), best.masses[0] / best.mass
+                )
             )
             scales.append(scale)
             cautions += cautions_of(posterior, scale, "" if alone else f"Picture {index + 1}: ")
@@ -254,7 +262,7 @@ class Decoder:
             cautions.insert(0, contradiction)
             fused = side_by_side(lattices, sums, self._links, k)
         depths = fused.depths
-        cuts = self._cuts(depths, lattices, sums if alone else None, fused)
+        cuts = self._cuts(depths, lattices, sums if alone else None, fused, worn=usual)
         codes = tuple(
             RankedCode(_labels(code, labels), mass / fused.mass)
             for code, mass in zip(fused.codes[:k], fused.masses, strict=False)
@@ -278,7 +286,7 @@ class Decoder:
         )
 
     def _cuts(
-        self, depths: Floats, lattices: Sequence[Lattice], sums: Sequence[Sums] | None, fused: Fused
+        self, depths: Floats, lattices: Sequence[Lattice], sums: Sequence[Sums] | None, fused: Fused, *, worn: bool
     ) -> tuple[CutDecoding, ...]:
         """Each cut's own result; over several pictures the measured roots are averaged by their uncertainties."""
         spec = self.spec
@@ -292,6 +300,7 @@ class Decoder:
                     lattice.points,
                     sums[0].without[j] if sums is not None else cells_without(fused.codes[0], lattice, j),
                     best,
+                    worn=worn,
                 )
                 for posterior, lattice in zip(self.posteriors, lattices, strict=True)
             ]

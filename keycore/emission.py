@@ -203,8 +203,8 @@ def _look_up(table: Floats, columns: Floats) -> Floats:
     np.clip(columns, 0, len(table) - 1.000001, out=columns)
     left = columns.astype(np.intp)
     columns -= left
-    found = table[left]
+    found = table.take(left)
     left += 1
-    columns *= table[left] - found
+    columns *= table.take(left) - found
     columns += found
     return columns

@@ -30,7 +30,9 @@ class Mixture:
     def log_density(self, x: Floats) -> Floats:
         """Natural logarithm of the density at ``x``, any shape."""
         z = (np.asarray(x, dtype=float)[..., None] - self.means) / self.sigmas
-        return np.asarray(logsumexp(self.log_weights - np.log(self.sigmas) - _LOG_ROOT_2PI - 0.5 * z**2, axis=-1))
+        logs = self.log_weights - np.log(self.sigmas) - _LOG_ROOT_2PI - 0.5 * z**2
+        top = logs.max(axis=-1)
+        return np.asarray(top + np.log(np.exp(logs - top[..., None]).sum(axis=-1)))
 
     def times(self, other: Mixture) -> Mixture:
         """Product of two such densities."""

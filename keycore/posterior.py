@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from keycore.chain import Booleans, Links, backward, forward, totals
 from keycore.emission import CutLikelihood, cut_likelihood
@@ -22,10 +23,12 @@ from keycore.lattice import (
     grown_points,
     log_prior_mass,
 )
-from keycore.measured import Floats, Readings
+from keycore.measured import Floats, Measured, Readings
 from keycore.prior import (
     BAD_SHARE_HAND,
     BAD_SHARE_VALUE,
+    COMMON_WEAR_MM,
+    COMMON_WEAR_SHARES,
     GROWTH_HIGH_MM,
     GROWTH_LOW_MM,
     PICTURE_GROWTH_FLOOR_MM,
@@ -37,6 +40,7 @@ from keycore.prior import (
 )
 from keycore.scale import ScaleEvidence, scale_evidence
 from keycore.spec import KeySpec
+from keycore.spread import lattice_spread_of
 
 TILT_SIGMA = 0.002
 """Standard deviation of the back line's slope error in a picture: 0.02 mm over 10 mm of blade."""
@@ -44,6 +48,9 @@ CENTRE_SIGMA_MM = {"calipers": 0.05}
 CENTRE_SIGMA_USUAL_MM = 0.03
 """Standard deviation of where the centreline of independent edges was taken to lie."""
 LET_GO = 1e-7
+FAR_NATS = 20.0
+"""Places this far below the best hold nothing that matters, even where the third coordinate would raise them."""
+Indexes = NDArray[np.intp]
 
 
 @dataclass(frozen=True)
@@ -142,6 +149,18 @@ class PicturePosterior:
         points = points.take(points.log_mass > points.log_mass.max() - NEGLIGIBLE_NATS)
         return self._lattice(points)
 
+    def common_wear(self, points: Points) -> tuple[Floats, Floats]:
+        """(wear in mm, (points, wear) probability) of the key's common wear, where the lattice's growth is the shift."""
+        growths_mm = points.growth_mm[:, None] + np.array(COMMON_WEAR_MM)
+        shares = self.growth_prior.at(growths_mm) * np.array(COMMON_WEAR_SHARES) + 1e-300
+        return np.array(COMMON_WEAR_MM), np.asarray(shares / shares.sum(axis=1, keepdims=True))
+
+    def growth(self, points: Points, weights: Floats) -> Measured:
+        """Growth by itself: the shift with the common wear added."""
+        wear_mm, shares = self.common_wear(points)
+        growths_mm = (points.growth_mm[:, None] + wear_mm).ravel()
+        return lattice_spread_of(growths_mm, (weights[:, None] * shares).ravel(), self.frame.level_step)
+
     def log_evidence(self) -> float:
         """Logarithm of the readings' likelihood under the table, all codes alike likely."""
         lattice = self.lattice
@@ -149,25 +168,39 @@ class PicturePosterior:
         return math.log(max(mass, 1e-300)) + lattice.log_unit - math.log(self.links.count(self.allowed))
 
     def _refined(self) -> Lattice:
+        """Coarse lattice, fine lattice where that has mass, and the third coordinate where that has mass."""
         frame = self.frame
-        coarse = _grid(frame, 2)
-        middle = np.full(len(coarse[0]), len(frame.third) // 2)
-        points = self._points(frame, coarse[0], coarse[1], middle)
-        log_total = points.log_mass + np.log(np.maximum(totals(self.factors_at(points), self.links), 1e-300))
-        near = log_total > log_total.max() - NEGLIGIBLE_NATS
-        scale, level = _around(coarse[0][near], coarse[1][near], len(frame.log_scale))
-        thirds = len(frame.third)
-        points = self._points(
-            frame, np.repeat(scale, thirds), np.repeat(level, thirds), np.tile(np.arange(thirds), len(scale))
-        )
-        points = points.take(points.log_mass > points.log_mass.max() - 2 * NEGLIGIBLE_NATS)
-        return self._lattice(points)
+        middle = len(frame.third) // 2
+        scale, level = _grid(frame, 2)
+        log_total = self._log_total(self._points(scale, level, np.full(len(scale), middle)))
+        near = log_total > log_total.max() - FAR_NATS
+        scale, level = _around(scale[near], level[near], len(frame.log_scale))
+        if len(frame.third) == 1:
+            return self._lattice(self._points(scale, level, np.zeros(len(scale), dtype=np.intp)))
+        log_total = self._log_total(self._points(scale, level, np.full(len(scale), middle)))
+        log_total = log_total[:, None] + (frame.log_third_mass - frame.log_third_mass[middle])
+        place, third = np.nonzero(log_total > log_total.max() - FAR_NATS)
+        return self._lattice(self._points(scale[place], level[place], third))
 
-    def _points(self, frame: Frame, scale: Floats, level: Floats, third: Floats) -> Points:
+    def _shift_density(self, shift_mm: Floats) -> Floats:
+        """Prior density of growth less common wear."""
+        return np.asarray(
+            sum(
+                share * self.growth_prior.at(shift_mm + wear_mm)
+                for wear_mm, share in zip(COMMON_WEAR_MM, COMMON_WEAR_SHARES, strict=True)
+            )
+        )
+
+    def _log_total(self, points: Points) -> Floats:
+        mass = totals(self.factors_at(points), self.links)
+        return np.asarray(points.log_mass + np.log(np.maximum(mass, 1e-300)))
+
+    def _points(self, scale: Indexes, level: Indexes, third: Indexes) -> Points:
+        frame = self.frame
         log_scale = frame.log_scale[scale]
         growth_mm = level * frame.level_step - frame.lean * (log_scale - frame.middle)
         log_mass = (
-            np.log(np.maximum(self.growth_prior.at(growth_mm), 1e-300))
+            np.log(np.maximum(self._shift_density(growth_mm), 1e-300))
             + log_prior_mass(self.evidence, log_scale, growth_mm)
             + np.log(frame.log_steps[scale] * frame.level_step)
             + frame.log_third_mass[third]
@@ -234,7 +267,7 @@ def _third(readings: Readings, spec: KeySpec) -> tuple[float, list[float], list[
     return 0.0, none, none
 
 
-def _grid(frame: Frame, stride: int) -> tuple[Floats, Floats]:
+def _grid(frame: Frame, stride: int) -> tuple[Indexes, Indexes]:
     """Scale and level indexes of every ``stride``-th node whose growth is considered."""
     scales, levels = [], []
     for index in range(0, len(frame.log_scale), stride):
@@ -247,7 +280,7 @@ def _grid(frame: Frame, stride: int) -> tuple[Floats, Floats]:
     return np.concatenate(scales), np.concatenate(levels)
 
 
-def _around(scale: Floats, level: Floats, scale_nodes: int) -> tuple[Floats, Floats]:
+def _around(scale: Indexes, level: Indexes, scale_nodes: int) -> tuple[Indexes, Indexes]:
     """Every fine node within one coarse step of the given nodes, once each."""
     offsets = np.arange(-2, 3)
     low = int(level.min()) - 2

@@ -9,9 +9,12 @@ import numpy as np
 from keycore.lattice import Points
 from keycore.measured import CutReading, Floats, Measured
 from keycore.posterior import PicturePosterior
+from keycore.spread import spread_of
 
 
-def measured_root(posterior: PicturePosterior, cut: int, points: Points, weights: Floats, depth: int) -> Measured:
+def measured_root(
+    posterior: PicturePosterior, cut: int, points: Points, weights: Floats, depth: int, *, worn: bool = True
+) -> Measured:
     """Root height from one cut's own reading, on the scale and growth that everything else gives.
 
     Parameters
@@ -21,24 +24,28 @@ def measured_root(posterior: PicturePosterior, cut: int, points: Points, weights
         reading out makes its noise independent of the scale and growth, so that the two variances simply add.
     depth
         The likeliest depth; where the picture's evidence has several peaks it says which of them is meant.
+    worn
+        Whether the key's common wear is to be told from growth; False where growth is held.
 
     Returns
     -------
     Measured
-        Millimetres.
+        Millimetres; median and one-sigma half-width (:mod:`keycore.spread`).
     """
     px_per_mm = np.exp(points.log_scale)
+    middle_px_per_mm = float(weights @ px_per_mm)
     shift_mm = points.growth_mm + posterior.cuts[cut].reach_mm * points.third
     value_px, sigma_px = value_near(
         posterior.readings.cuts[cut],
         float(weights @ (px_per_mm * (posterior.roots_mm[depth] + shift_mm))),
-        float(weights @ px_per_mm) * posterior.half_step_mm[depth],
+        middle_px_per_mm * posterior.half_step_mm[depth],
         float(weights @ points.growth_mm),
     )
     roots_mm = value_px / px_per_mm - shift_mm
-    mean_mm = float(weights @ roots_mm)
-    variance = float(weights @ (roots_mm - mean_mm) ** 2) + sigma_px**2 * float(weights @ px_per_mm**-2.0)
-    return Measured(mean_mm, math.sqrt(variance))
+    if worn:
+        wear_mm, shares = posterior.common_wear(points)
+        roots_mm, weights = (roots_mm[:, None] - wear_mm).ravel(), (weights[:, None] * shares).ravel()
+    return spread_of(roots_mm, weights, sigma_px / middle_px_per_mm)
 
 
 def value_near(reading: CutReading, height_px: float, reach_px: float, growth_mm: float) -> tuple[float, float]:

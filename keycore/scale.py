@@ -24,6 +24,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.special import chdtrc
 
 from keycore.measured import CutReading, Floats, Measured, Medium, Readings, ReferenceKind, SizeReference
 from keycore.mixture import Mixture
@@ -36,6 +37,7 @@ from keycore.prior import (
 )
 from keycore.refusal import Refusal
 from keycore.spec import KeySpec
+from keycore.spread import lattice_spread_of, spread_of
 
 BAD_REFERENCE = (0.04, 0.05)
 """(share, relative sigma) of references that are plainly wrong: another blank's blade height, a corner taken for another."""
@@ -48,6 +50,8 @@ DPI_UNKNOWN = (0.3, 0.5)
 """(mean, sigma) of ln(true scale / dpi) otherwise: enlargements of 1 to 2.6 are common."""
 DISAGREE_SIGMAS = 3.0
 OUTLYING_SIGMAS = 3.5
+TOO_SCATTERED = 0.05
+"""Probability of as much scatter by chance below which the sigmas of the places are taken to be too small."""
 NAMES: dict[ReferenceKind, str] = {
     "cut-spacing": "spacing of the cuts",
     "blade-height": "blade height",
@@ -184,7 +188,7 @@ def spacing_of(readings: Readings, spec: KeySpec) -> Spacing | None:
     """The cut spacing as a size reference; None where fewer than two centres were measured.
 
     A centre that lies more than 3.5 standard uncertainties off the line of the others is left out, the worst first, as
-    long as three remain.  Where the others scatter more than they should, the uncertainty is raised by Birge's ratio.
+    long as three remain.  Where the others scatter more than chance would, the uncertainty is raised by Birge's ratio.
     """
     table_mm = np.tile(np.array(spec.cut_positions_mm), spec.edge_count)
     seen = [index for index, cut in enumerate(readings.cuts) if cut.position_px is not None]
@@ -208,7 +212,9 @@ def spacing_of(readings: Readings, spec: KeySpec) -> Spacing | None:
             f"({spec.gauge_from}), bow first.",
             code="scale.positions",
         )
-    birge = math.sqrt(max(1.0, line.chi_square / max(line.points - 2, 1)))
+    freedom = max(line.points - 2, 1)
+    scattered = float(chdtrc(freedom, line.chi_square)) < TOO_SCATTERED
+    birge = math.sqrt(line.chi_square / freedom) if scattered else 1.0
     span_mm = float(np.ptp(table_mm[seen]))
     reference = SizeReference(
         kind="cut-spacing",
@@ -282,8 +288,8 @@ class ScaleEvidence:
             return along if self.across is None else self.across
         return along.times(self.across).trimmed()
 
-    def along_given(self, log_across: Floats, weights: Floats) -> tuple[float, float]:
-        """Mean and sigma of ln(scale along) where ln(scale across) has these values with these weights."""
+    def along_given(self, log_across: Floats, weights: Floats) -> Measured:
+        """ln(scale along) where ln(scale across) has these values with these weights."""
         anisotropy = max(self.anisotropy_sigma, 1e-5)
         if self.along is None:
             means, variances, shares = log_across, np.full_like(log_across, anisotropy**2), weights
@@ -297,8 +303,7 @@ class ScaleEvidence:
             means = ((log_across[:, None] * var + self.along.means * anisotropy**2) / total).ravel()
             variances = np.broadcast_to(anisotropy**2 * var / total, off.shape).ravel()
         shares = shares / shares.sum()
-        mean = float(shares @ means)
-        return mean, math.sqrt(float(shares @ (variances + (means - mean) ** 2)))
+        return spread_of(means, shares, math.sqrt(float(shares @ variances)))
 
 
 def scale_evidence(readings: Readings, spec: KeySpec) -> ScaleEvidence:
@@ -353,29 +358,33 @@ def _mixture(reference: SizeReference, medium: Medium) -> Mixture:
     return Mixture.of((1 - share, mean, sigma), (share, mean, math.hypot(wide, 3 * sigma)))
 
 
-def report_scale(evidence: ScaleEvidence, log_across: Floats, growth_mm: Floats, weights: Floats) -> Scale:
+def report_scale(
+    evidence: ScaleEvidence, log_across: Floats, weights: Floats, log_step: float, growth: Measured
+) -> Scale:
     """The scale as the posterior has it, and each reference beside it.
 
     Parameters
     ----------
-    log_across, growth_mm, weights
-        (cells,) the lattice's ln(scale across) and growth with posterior weights that sum to 1.
+    log_across, weights
+        (points,) the lattice's ln(scale across) with posterior weights that sum to 1.
+    log_step
+        Distance of the lattice's nodes in ln(scale).
+    growth
+        What is known of growth, mm.
     """
-    mean = float(weights @ log_across)
-    sigma = math.sqrt(max(float(weights @ (log_across - mean) ** 2), 0.0))
-    along_mean, along_sigma = evidence.along_given(log_across, weights)
-    growth = float(weights @ growth_mm)
-    growth_sigma = math.sqrt(max(float(weights @ (growth_mm - growth) ** 2), 0.0))
+    across = lattice_spread_of(log_across, weights, log_step)
+    mean, sigma = across.value, across.sigma
+    along = evidence.along_given(log_across, weights)
     rows: list[tuple[SizeReference, float, float]] = []
     for reference in evidence.references:
         own, own_sigma = _own(reference)
         for height in evidence.heights:
             if height.reference is reference:
-                own, own_sigma = _height_alone(height, growth, growth_sigma)
+                own, own_sigma = _height_alone(height, growth.value, growth.sigma)
         rows.append((reference, own, own_sigma))
     found = []
     for reference, own, own_sigma in rows:
-        at = along_mean if reference.axis == "along" else mean
+        at = along.value if reference.axis == "along" else mean
         pull = (own - at) / own_sigma
         note = "" if reference.used else "turned off"
         if reference.used and reference.kind == "dpi" and abs(pull) > DISAGREE_SIGMAS:
@@ -392,7 +401,7 @@ def report_scale(evidence: ScaleEvidence, log_across: Floats, growth_mm: Floats,
         )
     words, percent = _disagreement(rows, evidence.anisotropy_sigma)
     return Scale(
-        px_per_mm_along=_from_log(along_mean, along_sigma),
+        px_per_mm_along=_from_log(along.value, along.sigma),
         px_per_mm_across=_from_log(mean, sigma),
         references=tuple(found),
         agree=not words,
