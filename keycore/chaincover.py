@@ -3,7 +3,7 @@
 What is minimised
 -----------------
 Candidates i have probabilities p_i; with probability r = 1 - sum p_i none of them is right.  A plan shares the
-candidates out over blanks, each blank a chain (:mod:`keycore.chains`), and uses the blanks one after another until
+candidates out over blanks, each blank a chain (:mod:`keycore.blanks`), and uses the blanks one after another until
 the lock opens.  Blank k is begun only if nothing on the blanks before it opened, so
 
     E[blanks] = sum over k of (1 - P_1 - ... - P_(k-1)) = sum_k k P_k + K r,
@@ -26,7 +26,7 @@ How it is solved
 1. Good plans: heaviest chain again and again, and the fewest chains (matching), each improved by exchanging the deep
    ends of two blanks and by moving single codes.
 2. A bound by flow: blank k is begun with probability at least 1 - F(k - 1), where F(k) is the most that any k chains
-   can hold (:func:`keycore.chains.heaviest_by_count`).
+   can hold (:func:`keycore.blanks.heaviest_by_count`).
 3. Where the two do not meet: a linear programme over all (chain, place) pairs, solved by generating chains as they
    are needed (the best chain for given prices is a longest path).  Any prices give a valid lower bound, whenever the
    work is stopped.  The chains found make an integer programme (HiGHS through scipy), which gives better plans.
@@ -47,7 +47,7 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csc_matrix
 
-from keycore.chains import Chain, Order, fewest_chains, heaviest_by_count, shallow_first
+from keycore.blanks import Chain, Order, fewest_chains, heaviest_by_count, shallow_first
 from keycore.measured import Floats
 
 MEETS = 1e-9
@@ -91,7 +91,7 @@ def best_cover(order: Order, probabilities: Floats, *, none_probability: float =
     Parameters
     ----------
     order
-        (n, n) from :func:`keycore.chains.order_of`.
+        (n, n) from :func:`keycore.blanks.order_of`.
     probabilities
         (n,) positive.
     none_probability

@@ -43,14 +43,14 @@ def save_job(folder: Path | str, job: Job, pictures: Mapping[str, bytes] | None 
         _require_own_record_good(folder)
         missing = [picture for picture in job.pictures if not _already_there(folder, picture, given)]
         for picture in missing:
-            _write_whole(folder, picture.file, given[picture.file])
+            write_whole(folder, picture.file, given[picture.file])
         _keep_previous(folder)
-        _write_whole(folder, RECORD, text.encode())
+        write_whole(folder, RECORD, text.encode())
         _remove_old_parts(folder)
     except OSError as error:
         raise Refusal(
-            f"The job could not be saved in {folder.name}: {error.strerror or error}. The last good state is still there; "
-            f"choose another folder or make room.",
+            f"The job could not be saved in {folder.name}: {error.strerror or error}. The last good state is still "
+            f"there; choose another folder or make room.",
             code="job.cannot-save",
         ) from error
 
@@ -94,7 +94,8 @@ def read_picture(folder: Path | str, picture: JobPicture) -> bytes:
         ) from error
     if sha256_of(content) != picture.sha256:
         raise Refusal(
-            f"Picture {picture.file} of job folder {folder.name} is not the one that was read: its SHA-256 has changed.",
+            f"Picture {picture.file} of job folder {folder.name} is not the one that was read: its SHA-256 has "
+            f"changed.",
             code="job.picture-changed",
         )
     return content
@@ -167,14 +168,14 @@ def _keep_previous(folder: Path) -> None:
     try:
         os.link(folder / RECORD, part)
     except OSError:  # a file system without hard links
-        _write_whole(folder, PREVIOUS, (folder / RECORD).read_bytes())
+        write_whole(folder, PREVIOUS, (folder / RECORD).read_bytes())
         return
     os.replace(part, folder / PREVIOUS)
     if part.exists():  # replacing a name by another name of the same file does nothing and leaves both
         part.unlink()
 
 
-def _write_whole(folder: Path, name: str, content: bytes) -> None:
+def write_whole(folder: Path, name: str, content: bytes) -> None:
     """Write a whole file, force it to the disk, and only then give it its name."""
     part = folder / f"{_PART_PREFIX}{secrets.token_hex(8)}"
     descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o600)

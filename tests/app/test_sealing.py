@@ -65,9 +65,7 @@ def test_other_passphrase_and_damage_give_a_sentence(sealed: Path, tmp_path: Pat
     with pytest.raises(Refusal, match="the passphrase is another one, or the file is damaged"):
         load_sealed(sealed, "anchor violet seven kettles")
     damaged = tmp_path / "damaged.job.age"
-    content = bytearray(sealed.read_bytes())
-    content[len(content) // 2] ^= 1
-    damaged.write_bytes(content)
+    damaged.write_bytes(sealed.read_bytes()[:80])
     with pytest.raises(Refusal, match="the passphrase is another one, or the file is damaged"):
         load_sealed(damaged, PASSPHRASE)
 
@@ -76,9 +74,9 @@ def test_what_is_not_sealed_is_named(tmp_path: Path) -> None:
     """A missing file and a plain file."""
     (tmp_path / "plain.txt").write_text("hello")
 
-    with pytest.raises(Refusal, match="plain.txt is not a sealed job"):
+    with pytest.raises(Refusal, match=r"plain\.txt is not a sealed job"):
         load_sealed(tmp_path / "plain.txt", PASSPHRASE)
-    with pytest.raises(Refusal, match="nothing.age cannot be read"):
+    with pytest.raises(Refusal, match=r"nothing\.age cannot be read"):
         load_sealed(tmp_path / "nothing.age", PASSPHRASE)
     assert not is_sealed(tmp_path / "plain.txt")
     assert not is_sealed(tmp_path / "nothing.age")

@@ -58,7 +58,7 @@ def test_largest_step_leaves_a_flat_and_roots_stay_inside_the_blade(entry: objec
 
 @pytest.mark.parametrize("entry", ENTRIES, ids=lambda entry: entry.file.stem)
 def test_provenance_says_how_far_a_table_was_verified(entry: object) -> None:
-    """Quoted tables say that they are not the maker's; tables from memory show as unconfirmed; none is confirmed yet."""
+    """Quoted tables say that they are not the maker's; tables from memory show as unconfirmed; none is confirmed."""
     spec = entry.spec  # type: ignore[attr-defined]
 
     assert spec.confirmed is None

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from keycore.chaincover import best_cover
-from keycore.chains import order_of
+from keycore.blanks import order_of
 from keycore.codes import Code
 from keycore.refusal import Refusal
 from keycore.spec import KeySpec, load_spec

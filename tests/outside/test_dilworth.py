@@ -6,7 +6,7 @@ import itertools
 
 import pytest
 
-from keycore.chains import fewest_chains, heaviest_by_count, order_of
+from keycore.blanks import fewest_chains, heaviest_by_count, order_of
 
 
 def all_codes(cuts: int, depths: int, macs: int | None = None) -> list[tuple[int, ...]]:

@@ -12,7 +12,7 @@ IN = 25.4
 
 # table, first cut, spacing, shallowest root, deepest root, step (all in), largest step; source of the row
 QUOTED = [
-    # locksmiths' forum, 2013 (depths, first cut); Allegion knowledge base (step, spacing); Everest service manual (MACS)
+    # locksmiths' forum, 2013 (depths, first cut); Allegion knowledge base (step, spacing); maker's manual (MACS)
     ("Schlage classic", 0.231, 0.1562, 0.335, 0.200, 0.015, 7),
     # locksmiths' forum, 2013; step also in the maker's rekeying text; MACS from memory
     ("Kwikset", 0.247, 0.150, 0.329, 0.214, 0.023, 4),

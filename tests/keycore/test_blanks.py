@@ -7,7 +7,7 @@ import itertools
 import numpy as np
 import pytest
 
-from keycore.chains import fewest_chains, heaviest_by_count, order_of
+from keycore.blanks import fewest_chains, heaviest_by_count, order_of
 
 
 def random_codes(rng: np.random.Generator, count: int, cuts: int = 3, depths: int = 4) -> list[tuple[int, ...]]:
