@@ -30,8 +30,10 @@ MAY_IMPORT = {
     "keycore": ["keycore"],
     "app.picture": ["app.picture", "keycore"],
     "app.paper": ["app.paper", "app.picture.values", "keycore"],
-    "app.bench": ["app.bench", "app.folders", "app.picture", "app.paper", "keycore"],
-    "app.commands": ["app.commands", "app.bench", "app.folders", "app.picture", "app.paper", "app.window", "keycore"],
+    "app.bench": ["app.bench", "app.folders", "app.sealing", "app.picture", "app.paper", "keycore"],
+    "app.commands": [
+        "app.commands", "app.bench", "app.folders", "app.sealing", "app.picture", "app.paper", "app.window", "keycore",
+    ],
     "app.window": ["app.window", "app.bench", "app.folders", "app.picture.values", "app.picture.load", "keycore"],
     "app.__main__": ["app.commands"],
     "app": [],
