@@ -1,0 +1,1 @@
+"""Papers, measured as they come out."""
