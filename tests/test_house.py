@@ -36,6 +36,7 @@ MAY_IMPORT = {
     ],
     "app.window": ["app.window", "app.bench", "app.folders", "app.picture.values", "app.picture.load", "keycore"],
     "app.__main__": ["app.commands"],
+    "app.sealing": ["app.sealing", "keycore"],
     "app": [],
     "tests.generator": ["tests.generator", "keycore"],
 }
