@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QListWidget, QListWidgetItem, QPlainTextEdit, QWidget
+from PySide6.QtWidgets import QListWidgetItem, QPlainTextEdit, QWidget
 
-from app.window.parts import button, set_kind, words
+from app.window.parts import button, plain_list, set_kind, words
 from app.window.session import Session
 from app.window.step_panel import StepPanel
 from keycore.spec import format_code
@@ -19,8 +19,7 @@ class CodePage(StepPanel):
     def __init__(self, session: Session, parent: QWidget | None = None) -> None:
         super().__init__(session, "", parent)
         self.title.setText(self.tr("Likeliest codes"))
-        self.list = QListWidget()
-        self.list.setAccessibleName(self.tr("Likeliest codes"))
+        self.list = plain_list(self.tr("Likeliest codes"))
         self.list.setMinimumHeight(110)
         self.list.currentRowChanged.connect(self._compare)
         self.box.addWidget(self.list, 1)

@@ -53,7 +53,7 @@ class CuttingPage(StepPanel):
             [
                 self.tr("cut"),
                 self.tr("depth"),
-                self.tr("from gauge, {0}").format(unit),
+                self.tr("at, {0}").format(unit),
                 self.tr("root, {0}").format(unit),
             ]
         )

@@ -15,6 +15,7 @@ from PySide6.QtGui import (
     QKeyEvent,
     QMouseEvent,
     QPainter,
+    QPainterPath,
     QPaintEvent,
     QPen,
 )
@@ -219,7 +220,7 @@ class DepthLadder(QWidget):
             QRectF(column.left - 18, 9, column.right - column.left + 36, 16), Qt.AlignmentFlag.AlignCenter, title
         )
         for rung in column.rungs:
-            self._paint_rung(painter, rung, small)
+            self._paint_rung(painter, rung)
         if column.root is not None:
             root = column.root
             left, right = column.left - 2, column.right + 5
@@ -228,6 +229,8 @@ class DepthLadder(QWidget):
             )
             painter.setPen(QPen(QColor(c.ink), 2.0, Qt.PenStyle.SolidLine, Qt.PenCapStyle.FlatCap))
             painter.drawLine(QPointF(left, root.y), QPointF(right, root.y))
+        for rung in column.rungs:
+            self._paint_rung_words(painter, rung, small)
         if column.depth is not None:
             big = QFont(self.font())
             big.setPointSizeF(self.font().pointSizeF() * 1.7)
@@ -242,7 +245,7 @@ class DepthLadder(QWidget):
                 text,
             )
 
-    def _paint_rung(self, painter: QPainter, rung: Rung, small: QFont) -> None:
+    def _paint_rung(self, painter: QPainter, rung: Rung) -> None:
         c = self.colours
         box = QRectF(rung.left, rung.top, rung.right - rung.left, rung.bottom - rung.top)
         here = (rung.cut, rung.label)
@@ -270,6 +273,11 @@ class DepthLadder(QWidget):
         if here == self._hovered or (here == self._current and self.hasFocus()):
             painter.setPen(QPen(QColor(c.accent), 2))
             painter.drawRoundedRect(box.adjusted(-3, -3, 3, 3), 4, 4)
+
+    def _paint_rung_words(self, painter: QPainter, rung: Rung, small: QFont) -> None:
+        """Label and probability, over the measured root and with a rim, so that the line does not cross them out."""
+        c = self.colours
+        box = QRectF(rung.left, rung.top, rung.right - rung.left, rung.bottom - rung.top)
         painter.setFont(small)
         room = QFontMetricsF(small)
         if box.height() + 3 >= room.height() * 0.72:
@@ -280,17 +288,14 @@ class DepthLadder(QWidget):
                 Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter,
                 rung.label,
             )
-            if (
-                rung.probability is not None
-                and rung.probability >= 0.005
-                and box.width() >= 42
-                and rung.state != "held"
-            ):
-                painter.setPen(QColor(c.ink))
+            shown = rung.probability is not None and rung.probability >= 0.005
+            if rung.probability is not None and shown and box.width() >= 32 and rung.state != "held":
                 number = self.format.probability(rung.probability)
-                painter.drawText(
-                    box.adjusted(0, -4, -5, 4), Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, number
-                )
+                at = QPointF(box.right() - 4 - room.horizontalAdvance(number), rung.middle + room.capHeight() / 2)
+                path = QPainterPath()
+                path.addText(at, small, number)
+                painter.strokePath(path, QPen(QColor(c.fill if rung.probability >= 0.5 else c.panel), 3.5))
+                painter.fillPath(path, QColor(c.ink))
 
     def _rung_under(self, at: QPointF) -> Rung | None:
         drawn = self.geometry_now()

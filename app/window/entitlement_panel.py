@@ -60,6 +60,7 @@ class EntitlementPanel(StepPanel):
             value = getattr(record, name) or ""
             if field.text() != value:
                 field.setText(value)
+                field.setCursorPosition(0)
         seen_on = record.seen_on
         self.when.setEnabled(seen_on is not None)
         if seen_on is not None:

@@ -72,7 +72,8 @@ class GrowthStrip(QSlider):
         """Show the decoder's strip and density with the slider at a growth (None: nothing is known yet)."""
         self._segments, self._spec = tuple(segments), spec
         self._borders = tuple((s.growth_from_mm, s.growth_to_mm) for s in segments)
-        self._growths, self._density = density if density is not None else (None, None)
+        if density is not None or growth_mm is None:  # while a new reading is under way the last density stays in sight
+            self._growths, self._density = density if density is not None else (None, None)
         self._growth, self._by_hand = growth_mm, by_hand
         self.setEnabled(growth_mm is not None)
         low, high = shown_range(self._borders, self._growths)

@@ -179,6 +179,8 @@ class MarkPainter:
         self._p.drawPath(path)
 
     def _label(self, at: QPointF, text: str) -> None:
+        if not (-20 <= at.x() <= self._view.view_size[0] + 20 and -20 <= at.y() <= self._view.view_size[1] + 20):
+            return
         metrics = self._p.fontMetrics()
         box = QRectF(metrics.boundingRect(text)).adjusted(-5, -2, 5, 2).translated(at)
         width, height = self._view.view_size

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QListWidget, QListWidgetItem, QWidget
+from PySide6.QtWidgets import QListWidgetItem, QWidget
 
 from app.bench_marks import MarkPoint
 from app.window.mark_interaction import in_order
-from app.window.parts import button, words
+from app.window.parts import button, plain_list, words
 from app.window.session import Session
 from app.window.step_panel import StepPanel
 from app.window.words import mark_title
@@ -24,8 +24,7 @@ class MarksPanel(StepPanel):
         self.title.setText(self.tr("Marks"))
         self.standing = words("", "quiet")
         self.box.addWidget(self.standing)
-        self.list = QListWidget()
-        self.list.setAccessibleName(self.tr("Marks of the picture"))
+        self.list = plain_list(self.tr("Marks of the picture"))
         self.list.currentItemChanged.connect(self._current)
         self.box.addWidget(self.list, 1)
         self.accept = button(self.tr("These marks are right"), self._accept)
@@ -56,6 +55,7 @@ class MarksPanel(StepPanel):
         self.list.clear()
         for name in names:
             item = QListWidgetItem(f"{mark_title(name)} · {self._said(marks[name])}")
+            item.setToolTip(item.text())
             item.setData(Qt.ItemDataRole.UserRole, name)
             self.list.addItem(item)
         if 0 <= row < self.list.count():

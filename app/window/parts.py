@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from PySide6.QtCore import QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QPainter, QPaintEvent
-from PySide6.QtWidgets import QFrame, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QLabel, QListWidget, QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
 from app.window.theme import LIGHT, Colours
 
@@ -53,6 +53,15 @@ def button(text: str, then: Callable[[], object], *, kind: str = "") -> QPushBut
     if kind:
         made.setObjectName(kind)
     made.clicked.connect(lambda: then())
+    return made
+
+
+def plain_list(name: str) -> QListWidget:
+    """A list of lines; a line that is too long is cut and stands whole in its tip."""
+    made = QListWidget()
+    made.setAccessibleName(name)
+    made.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+    made.setTextElideMode(Qt.TextElideMode.ElideRight)
     return made
 
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QHBoxLayout, QListWidget, QSpinBox, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QSpinBox, QWidget
 
-from app.window.parts import button, words
+from app.window.parts import button, plain_list, words
 from app.window.session import Session
 from app.window.step_panel import StepPanel
 
@@ -19,8 +19,7 @@ class PicturePanel(StepPanel):
     def __init__(self, session: Session, parent: QWidget | None = None) -> None:
         super().__init__(session, "", parent)
         self.title.setText(self.tr("Pictures of this key"))
-        self.list = QListWidget()
-        self.list.setAccessibleName(self.tr("Pictures of this key"))
+        self.list = plain_list(self.tr("Pictures of this key"))
         self.list.setMaximumHeight(120)
         self.list.currentRowChanged.connect(self._show)
         self.box.addWidget(self.list)

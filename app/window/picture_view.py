@@ -434,11 +434,13 @@ class PictureView(QWidget):
         for index, lines in enumerate(self._lines):
             for line in lines:
                 pen.level_line(line.x_from, line.x_to, line.y, dashed=index > 0)
+        loupe_name = self._drag.name if self._drag is not None else self._selected
+        loupe = loupe_name in marks and (self._drag is not None or self._loupe_timer.isActive())
         for name, mark in marks.items():
             chosen = name == self._selected
-            pen.marker(mark, selected=chosen, under_pointer=name == self._hovered, label=mark_title(name))
-        loupe_name = self._drag.name if self._drag is not None else self._selected
-        if loupe_name in marks and (self._drag is not None or self._loupe_timer.isActive()):
+            label = "" if loupe and name == loupe_name else mark_title(name)
+            pen.marker(mark, selected=chosen, under_pointer=name == self._hovered, label=label)
+        if loupe and loupe_name is not None:
             pen.loupe(marks[loupe_name].xy, layers.paint, self.font(), mark_title(loupe_name))
         elif self._placing and self._pointer is not None:
             xy = self.view.picture_of_view(np.array(self._pointer))

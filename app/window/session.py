@@ -127,10 +127,10 @@ class Session(QObject):
     def strip(self) -> tuple[StripSegment, ...]:
         """The code strip of the shown picture; empty until it is made, off this thread."""
         task = self.bench.strip_task()
-        if task is None:
-            return ()
+        if task is None:  # while a new reading is under way the last strip stays in sight
+            return self._strip if self.bench.decoding is not None else ()
         if self._strip_of is None or not _same_task(self._strip_of, task):
-            self._strip_of, self._strip = task, ()
+            self._strip_of = task
             self.worker.start("strip", lambda progress, cancelled: task(), self._strip_done, self._failed)
         return self._strip
 

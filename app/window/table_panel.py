@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFileDialog, QLineEdit, QListWidget, QListWidgetItem, QWidget
+from PySide6.QtWidgets import QFileDialog, QLineEdit, QListWidgetItem, QWidget
 
-from app.window.parts import button, set_kind, words
+from app.window.parts import button, plain_list, set_kind, words
 from app.window.session import Session
 from app.window.step_panel import StepPanel
 from keycore.spec import KeySpec, SpecEntry, list_specs
@@ -25,8 +25,7 @@ class TablePanel(StepPanel):
         self.filter.setPlaceholderText(self.tr("Find a table"))
         self.filter.setAccessibleName(self.tr("Find a table"))
         self.filter.textChanged.connect(self._fill)
-        self.list = QListWidget()
-        self.list.setAccessibleName(self.tr("Depth tables"))
+        self.list = plain_list(self.tr("Depth tables"))
         self.list.setMinimumHeight(120)
         self.list.itemActivated.connect(self._chosen)
         self.list.itemClicked.connect(self._chosen)
