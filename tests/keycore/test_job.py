@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import random
 from datetime import UTC, datetime
 
 import pytest
@@ -171,9 +172,40 @@ def test_damage_in_one_member_leaves_the_rest_readable() -> None:
         assert named in text
 
 
+def test_digit_changed_since_the_save_is_noticed() -> None:
+    """Another code in the file would otherwise be another key; laying the file out anew changes nothing."""
+    text = job_text(whole_job())
+    job, problems = parse_job(text.replace('"2"', '"3"', 1))
+
+    assert "its checksum does not match" in problems[0]
+    assert job.decided_code == ("1", "3", "5", "9", "9")
+    assert parse_job(json.dumps(json.loads(text))) == (whole_job(), ())
+
+
+def test_any_byte_that_falls_over_is_noticed() -> None:
+    """One byte changed anywhere: the job is refused, or a sentence says so, or nothing that it says has changed."""
+    good = job_text(whole_job()).encode()
+    rng = random.Random(11)
+    refused = noticed = 0
+    for _ in range(400):
+        content = bytearray(good)
+        content[rng.randrange(len(good))] = rng.randrange(256)
+        try:
+            job, problems = parse_job(content.decode("utf-8"))
+        except (Refusal, UnicodeDecodeError):
+            refused += 1
+            continue
+        noticed += bool(problems)
+        assert problems or job == whole_job()
+
+    assert refused > 50
+    assert noticed > 50
+
+
 def test_every_member_damaged_alone_is_named_and_the_others_survive() -> None:
     """Whichever member is spoilt, the problem names it and the other members are unchanged."""
     whole = json.loads(job_text(whole_job()))
+    del whole["checksum"]
     good, _ = parse_job(json.dumps(whole))
     for name in whole:
         if name == "format":
