@@ -34,7 +34,8 @@ def parse_code(text: str | Iterable[str], spec: KeySpec, *, keep_macs: bool = Tr
     if len(parts) != spec.edge_count:
         raise Refusal(
             f"A code of {spec.name} is written as {_many(spec.edge_count, 'list')} of depths"
-            f"{' parted by a stroke' if spec.edge_count == 2 else ''}; got {_many(len(parts), 'list')} in {_quoted(text)}.",
+            f"{' parted by a stroke' if spec.edge_count == 2 else ''}; got {_many(len(parts), 'list')} in "
+            f"{_quoted(text)}.",
             code="code.edges",
         )
     for labels in parts:
@@ -58,7 +59,8 @@ def parse_code(text: str | Iterable[str], spec: KeySpec, *, keep_macs: bool = Tr
         if broken is not None:
             first, second, step = broken
             raise Refusal(
-                f"Cuts {first} and {second} of {_quoted(text)} are {step} steps apart, and {spec.name} allows neighbours at "
+                f"Cuts {first} and {second} of {_quoted(text)} are {step} steps apart, and {spec.name} allows "
+                "neighbours at "
                 f"most {spec.max_adjacent_step}; check the code.",
                 code="code.macs",
             )

@@ -29,7 +29,6 @@ from keycore.specfile import (
     GaugeFrom,
     KeySpecFile,
     Provenance,
-    ProvenanceKind,
     RootFrom,
     json_schema,
     read_table_text,
@@ -38,9 +37,10 @@ from keycore.specfile import (
 from keycore.specrules import Finding, check_list, remaining_flat_mm, require_rules
 
 __all__ = [
-    "MM_PER_INCH", "Blade", "Code", "Confirmed", "CutForm", "Depth", "Finding", "KeySpec", "Provenance", "SpecEntry", "Tolerance",
-    "check_list", "code_to_json", "edge_lists", "format_code", "json_schema", "list_specs", "load_spec", "macs_break", "parse_code",
-    "parse_spec", "parse_spec_text", "remaining_flat_mm", "spec_to_json", "specs_folder",
+    "MM_PER_INCH", "Blade", "Code", "Confirmed", "CutForm", "Depth", "Finding", "KeySpec", "Provenance",
+    "SpecEntry", "Tolerance", "check_list", "code_to_json", "edge_lists", "format_code", "json_schema", "list_specs",
+    "load_spec", "macs_break", "parse_code", "parse_spec", "parse_spec_text", "remaining_flat_mm", "spec_to_json",
+    "specs_folder",
 ]  # fmt: skip
 
 MM_PER_INCH = 25.4
@@ -164,7 +164,8 @@ class KeySpec(_Frozen):
         counts = " or ".join(map(str, self.allowed_counts))
         steps_mm = -np.diff(self.roots_mm)
         words = [
-            f"{self.name}: {kind}, {counts} cuts{' an edge' if self.edge_count == 2 else ''} gauged from the {self.gauge_from}, "
+            f"{self.name}: {kind}, {counts} cuts{' an edge' if self.edge_count == 2 else ''} gauged from the "
+            f"{self.gauge_from}, "
             f"{len(self.depths)} depths {self.labels[0]} to {self.labels[-1]} ({self.roots_mm[0]:.2f} to "
             f"{self.roots_mm[-1]:.2f} mm, steps of {steps_mm.mean():.3f} mm), largest step {self.max_adjacent_step}."
         ]
@@ -210,7 +211,10 @@ def load_spec(file_or_name: str | Path) -> KeySpec:
     if path.is_file():
         return _load_file(path)
     if path.is_dir() or path.suffix.lower() == ".json" or any(mark in named for mark in "/\\"):
-        raise Refusal(f"There is no depth table file {named}; check the path, or see the tables with spec list.", code="spec.no-file")
+        raise Refusal(
+            f"There is no depth table file {named}; check the path, or see the tables with spec list.",
+            code="spec.no-file",
+        )
     wanted = named.casefold().strip()
     entries = list_specs()
     found = [entry for entry in entries if wanted in {entry.name.casefold(), entry.file.stem.casefold()}]
@@ -288,7 +292,9 @@ def schema_text() -> str:
 def _load_file(path: Path) -> KeySpec:
     try:
         if path.stat().st_size > LARGEST_FILE_BYTES:
-            raise Refusal(f"{path.name} is too large for a depth table ({path.stat().st_size} bytes).", code="spec.too-large")
+            raise Refusal(
+                f"{path.name} is too large for a depth table ({path.stat().st_size} bytes).", code="spec.too-large"
+            )
         text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as error:
         raise Refusal(f"{path.name} is not a text file, so it is no depth table.", code="spec.not-json") from error
@@ -322,7 +328,9 @@ def _in_millimetres(members: KeySpecFile) -> KeySpec:
         max_adjacent_step=len(members.depths) - 1 if members.max_adjacent_step is None else members.max_adjacent_step,
         blade=Blade()
         if blade is None
-        else Blade(height_mm=length(blade.height), length_mm=length(blade.length), thickness_mm=length(blade.thickness)),
+        else Blade(
+            height_mm=length(blade.height), length_mm=length(blade.length), thickness_mm=length(blade.thickness)
+        ),
         restricted=members.restricted,
         notes=members.notes or "",
         confirmed=members.confirmed,

@@ -1,4 +1,4 @@
-"""keyspec/1 as it stands in a file: the members of a depth-and-space table, and plain sentences for a file that has none.
+"""keyspec/1 as it stands in a file: the members of a depth-and-space table, and plain sentences where they are wrong.
 
 The JSON Schema that ships beside the tables is generated from :class:`KeySpecFile`.  Rules between members (roots that
 fall, counts that agree) are :mod:`keycore.specrules`; the table in millimetres is :mod:`keycore.spec`.
@@ -113,13 +113,15 @@ class KeySpecFile(_Member):
 
 
 def read_table_text(text: str, origin: str) -> dict[str, Any]:
-    """The members of a table's JSON text; a refusal where it is not whole JSON, not an object, or says a member twice."""
+    """The members of a table's JSON text; a refusal where it is no whole JSON, no object, or says a member twice."""
 
     def members_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         seen: dict[str, Any] = {}
         for name, value in pairs:
             if name in seen:
-                raise Refusal(f'{origin}: the member "{name}" stands twice; keep one of them.', code="spec.member-twice")
+                raise Refusal(
+                    f'{origin}: the member "{name}" stands twice; keep one of them.', code="spec.member-twice"
+                )
             seen[name] = value
         return seen
 
@@ -128,16 +130,22 @@ def read_table_text(text: str, origin: str) -> dict[str, Any]:
     except Refusal:
         raise
     except (ValueError, RecursionError) as error:
-        raise Refusal(f"{origin} is not whole JSON ({_short(error)}); mend the file or fetch it again.", code="spec.not-json") from error
+        raise Refusal(
+            f"{origin} is not whole JSON ({_short(error)}); mend the file or fetch it again.", code="spec.not-json"
+        ) from error
     if not isinstance(table, dict):
-        raise Refusal(f"{origin} should hold one depth table, an object in braces; got {_shown(table)}.", code="spec.not-json")
+        raise Refusal(
+            f"{origin} should hold one depth table, an object in braces; got {_shown(table)}.", code="spec.not-json"
+        )
     return table
 
 
 def table_members(table: Mapping[str, Any], origin: str) -> KeySpecFile:
     """The members of a table, checked one by one; a refusal in one plain sentence where one cannot be used."""
     if not isinstance(table, Mapping):
-        raise Refusal(f"{origin} should hold one depth table, an object in braces; got {_shown(table)}.", code="spec.not-json")
+        raise Refusal(
+            f"{origin} should hold one depth table, an object in braces; got {_shown(table)}.", code="spec.not-json"
+        )
     claimed = table.get("format")
     if claimed != "keyspec/1":
         raise Refusal(
@@ -176,7 +184,9 @@ def _refusal(error: ValidationError, origin: str) -> Refusal:
     context = fault.get("ctx", {})
     got = _shown(fault["input"])
     if kind == "extra_forbidden":
-        return Refusal(f"{origin}: {place} is not a member of keyspec/1; {_suggestion(fault['loc'])}.", code="spec.unknown-member")
+        return Refusal(
+            f"{origin}: {place} is not a member of keyspec/1; {_suggestion(fault['loc'])}.", code="spec.unknown-member"
+        )
     if kind == "missing":
         return Refusal(f"{origin}: {place} is missing; add it to the table.", code="spec.missing-member")
     code = "spec.bad-value"
@@ -219,7 +229,11 @@ def _place(loc: tuple[int | str, ...]) -> str:
     """("depths", 2, "root") as 'depths[2].root', with a count from 1 for people."""
     words = ""
     for part in loc:
-        words += f" entry {part + 1}" if isinstance(part, int) else f"{', ' if words and words[-1].isdigit() else '.' if words else ''}{part}"
+        words += (
+            f" entry {part + 1}"
+            if isinstance(part, int)
+            else f"{', ' if words and words[-1].isdigit() else '.' if words else ''}{part}"
+        )
     return words or "the table"
 
 

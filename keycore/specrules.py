@@ -1,7 +1,7 @@
 """What a depth-and-space table must keep to be a table at all, and what a careful reader would look at besides.
 
 :func:`require_rules` refuses a table that contradicts itself.  :func:`check_list` looks at what a table may break for a
-good reason (uneven steps exist), so that a person sees it before a key is cut: an uneven step is often a slip of the pen.
+good reason (uneven steps exist), so that a person sees it before a key is cut: an uneven step may be a slip of the pen.
 """
 
 from __future__ import annotations
@@ -71,7 +71,7 @@ def check_list(spec: KeySpec) -> tuple[Finding, ...]:
             even,
             f"Depths fall in equal steps of {steps_mm.mean():.3f} mm."
             if even
-            else f"Steps between depths differ: {steps_mm.min():.3f} to {steps_mm.max():.3f} mm; compare with the chart.",
+            else f"Steps between depths differ: {steps_mm.min():.3f} to {steps_mm.max():.3f} mm; compare the chart.",
         )
     ]
     if spec.cuts_per_edge >= 3:
@@ -123,14 +123,17 @@ def _require_labels(spec: KeySpec, origin: str) -> None:
     for label in spec.labels:
         if not label.strip() or any(character.isspace() or character in "-/,;\u2013" for character in label):
             raise Refusal(
-                f'{origin}: a depth\'s label may hold no blank, comma, dash or stroke, because codes are written with them; '
+                f"{origin}: a depth's label may hold no blank, comma, dash or stroke, because codes are written "
+                "with them; "
                 f'got "{label}". Rename that depth.',
                 code="spec.label",
             )
     seen: set[str] = set()
     for label in spec.labels:
         if label in seen:
-            raise Refusal(f'{origin}: the depth label "{label}" stands twice; give every depth its own.', code="spec.label-twice")
+            raise Refusal(
+                f'{origin}: the depth label "{label}" stands twice; give every depth its own.', code="spec.label-twice"
+            )
         seen.add(label)
 
 
@@ -139,7 +142,8 @@ def _require_falling_roots(spec: KeySpec, origin: str) -> None:
         if not deep.root_mm < shallow.root_mm:
             raise Refusal(
                 f"{origin}: root heights must fall from each depth to the next, shallowest first; depth {deep.label} "
-                f"({deep.root_mm:.3f} mm) follows depth {shallow.label} ({shallow.root_mm:.3f} mm). Correct or reorder them.",
+                f"({deep.root_mm:.3f} mm) follows depth {shallow.label} ({shallow.root_mm:.3f} mm). Correct or "
+                "reorder them.",
                 code="spec.roots-not-falling",
             )
 
@@ -150,7 +154,8 @@ def _require_positions(spec: KeySpec, origin: str) -> None:
         if not (two > one if rising else two < one):
             raise Refusal(
                 f"{origin}: cut_positions are listed bow first as distances from the {spec.gauge_from}, so they must "
-                f"{'rise' if rising else 'fall'}; entry {number} is {two:.3f} mm after {one:.3f} mm. Reorder them or correct gauge_from.",
+                f"{'rise' if rising else 'fall'}; entry {number} is {two:.3f} mm after {one:.3f} mm. Reorder them "
+                "or correct gauge_from.",
                 code="spec.positions-order",
             )
     counts = spec.cut_counts
@@ -169,7 +174,8 @@ def _require_edges(spec: KeySpec, origin: str) -> None:
     wanted = ROOTS_FROM[spec.edges]
     if spec.root_from != wanted:
         raise Refusal(
-            f'{origin}: root heights of "{spec.edges}" keys are measured from "{wanted}"; got root_from "{spec.root_from}". '
+            f'{origin}: root heights of "{spec.edges}" keys are measured from "{wanted}"; got root_from '
+            f'"{spec.root_from}". '
             f"Give the roots that way.",
             code="spec.root-from",
         )
@@ -180,7 +186,8 @@ def _require_blade(spec: KeySpec, origin: str) -> None:
     farthest_mm = max(spec.cut_positions_mm)
     if blade.length_mm is not None and blade.length_mm < farthest_mm:
         raise Refusal(
-            f"{origin}: the blade ({blade.length_mm:.3f} mm) is shorter than its farthest cut position ({farthest_mm:.3f} mm); "
+            f"{origin}: the blade ({blade.length_mm:.3f} mm) is shorter than its farthest cut position "
+            f"({farthest_mm:.3f} mm); "
             f"correct one of them.",
             code="spec.blade-short",
         )
@@ -190,13 +197,15 @@ def _require_blade(spec: KeySpec, origin: str) -> None:
         if top.root_mm > whole_mm + spec.tolerance.root_mm + 1e-9:
             raise Refusal(
                 f"{origin}: depth {top.label} ({top.root_mm:.3f} mm) is higher than the blade "
-                f"({whole_mm:.3f} mm{' from the centreline' if spec.root_from == 'centreline' else ''}); correct one of them.",
+                f"({whole_mm:.3f} mm{' from the centreline' if spec.root_from == 'centreline' else ''}); correct "
+                "one of them.",
                 code="spec.blade-low",
             )
     shortest_step_mm = float(np.min(-np.diff(spec.roots_mm)))
     if spec.tolerance.root_mm > shortest_step_mm:
         raise Refusal(
-            f"{origin}: the tolerance of roots ({spec.tolerance.root_mm:.3f} mm) is more than a whole step between depths "
+            f"{origin}: the tolerance of roots ({spec.tolerance.root_mm:.3f} mm) is more than a whole step between "
+            "depths "
             f"({shortest_step_mm:.3f} mm), so no key could be told from its neighbour; correct tolerance.root.",
             code="spec.tolerance",
         )
@@ -206,15 +215,18 @@ def _require_macs(spec: KeySpec, origin: str) -> None:
     reach = len(spec.depths) - 1
     if not 1 <= spec.max_adjacent_step <= reach:
         raise Refusal(
-            f"{origin}: max_adjacent_step must be between 1 and {reach}, the largest step that {reach + 1} depths allow; got "
+            f"{origin}: max_adjacent_step must be between 1 and {reach}, the largest step that {reach + 1} depths "
+            "allow; got "
             f"{spec.max_adjacent_step}. Correct it, or leave it out where any step may be cut.",
             code="spec.macs",
         )
     flat_mm = remaining_flat_mm(spec)
     if flat_mm is not None and flat_mm < -FLAT_SLACK_MM:
         raise Refusal(
-            f"{origin}: max_adjacent_step {spec.max_adjacent_step} cannot be cut with a cutter of {spec.cut_form.angle_deg:g} "
-            f"degrees at this spacing: it would leave {flat_mm:.3f} mm of the neighbour's flat. Lower max_adjacent_step or "
+            f"{origin}: max_adjacent_step {spec.max_adjacent_step} cannot be cut with a cutter of "
+            f"{spec.cut_form.angle_deg:g} "
+            f"degrees at this spacing: it would leave {flat_mm:.3f} mm of the neighbour's flat. Lower "
+            "max_adjacent_step or "
             f"correct the angle.",
             code="spec.flat",
         )
