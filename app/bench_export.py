@@ -8,19 +8,23 @@ from __future__ import annotations
 import io
 import json
 import os
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from app.picture.values import Bytes, Picture, PictureReading, Straight
-from keycore.measured import Floats
+from app.picture.values import Blade, Bytes, Picture, PictureReading, Straight
+from keycore.job import Entitlement
+from keycore.measured import CutReading, Floats
 from keycore.refusal import Refusal
 
 if TYPE_CHECKING:
     from app.bench import Bench
     from app.paper.annotated import Annotated
+    from app.paper.drawing import Drawing
+    from keycore.decode import Decoding
 
 READING_FILE = "reading.json"
 ANNOTATED_PICTURE = "annotated.png"
@@ -60,20 +64,39 @@ def annotated_picture(bench: Bench) -> Annotated:
     """The annotated picture of the picture that is shown; refused without the entitlement, or before a reading."""
     from app.paper.annotated import draw_annotated
 
+    shown = _drawn(bench)
+    return draw_annotated(*shown.arguments, picture_name=shown.name, made_on=_today(), roots_xy=shown.roots_xy)
+
+
+def annotated_drawing_of(bench: Bench) -> tuple[str, Drawing]:
+    """(title, drawing) of the same for other papers, without heading and foot."""
+    from app.paper.annotated import annotated_drawing
+
+    shown = _drawn(bench)
+    return shown.name, annotated_drawing(*shown.arguments, roots_xy=shown.roots_xy, heading=False)
+
+
+@dataclass(frozen=True)
+class _Drawn:
+    name: str
+    arguments: tuple[Bytes, Blade, tuple[CutReading, ...], Decoding, Entitlement, str]
+    roots_xy: Floats | None
+
+
+def _drawn(bench: Bench) -> _Drawn:
     state, reading, decoding = bench.state, bench.reading, bench.decoding
     if reading is None or decoding is None or state.picture is None:
         raise Refusal("There is no code to draw yet. Read the picture first.", code="bench.no-code")
-    return draw_annotated(
-        straightened(state.picture.picture, reading.straight),
-        reading.blade,
-        reading.readings.cuts,
-        decoding,
-        state.entitlement,
-        state.number,
-        picture_name=state.picture.picture.name,
-        made_on=f"{datetime.now():%Y-%m-%d}",
-        roots_xy=_roots(reading, len(decoding.cuts)),
+    pixels = straightened(state.picture.picture, reading.straight)
+    return _Drawn(
+        state.picture.picture.name,
+        (pixels, reading.blade, reading.readings.cuts, decoding, state.entitlement, state.number),
+        _roots(reading, len(decoding.cuts)),
     )
+
+
+def _today() -> str:
+    return f"{datetime.now():%Y-%m-%d}"
 
 
 def straightened(picture: Picture, straight: Straight) -> Bytes:

@@ -57,6 +57,7 @@ for _name, _command in (
     ("cutlist", commands_cut.cutlist),
     ("trials", commands_cut.trials),
     ("check", commands_cut.check),
+    ("sheet", commands_paper.sheet),
     ("template", commands_paper.template),
     ("demo", commands_demo.demo),
 ):

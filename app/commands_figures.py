@@ -34,7 +34,8 @@ def decode(
 ) -> None:
     """Decode caliper figures taken off an enlarged picture.
 
-    Any one unit will do, since the blade height gives the scale. Decimal comma or point. For independent edges give the first edge's roots and then the second's.
+    Any one unit will do, since the blade height gives the scale. Decimal comma or point. For independent edges give
+    the first edge's roots and then the second's.
 
     \b
     Example:

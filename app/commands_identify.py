@@ -48,7 +48,8 @@ def identify(
 ) -> None:
     """Say which depth tables fit a key, or that none does.
 
-    All tables of the library are compared, or those given with --spec. A picture is read once with each table, so it takes a while.
+    All tables of the library are compared, or those given with --spec. A picture is read once with each table, so
+    it takes a while.
 
     \b
     Example:

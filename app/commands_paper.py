@@ -1,9 +1,9 @@
-"""``template``: the light test at true size."""
+"""``sheet`` and ``template``: a job on paper."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -15,7 +15,41 @@ if TYPE_CHECKING:
     from keycore.decode import Decoding
     from keycore.measured import Floats
 
-PAGES = {"a4": "A4", "letter": "Letter"}
+PAGES: dict[str, Literal["A4", "Letter"]] = {"a4": "A4", "letter": "Letter"}
+
+
+def sheet(
+    job: Annotated[Path, typer.Argument(metavar="JOB", help="A job folder with its entitlement.")],
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="FILE", help="A .pdf file (else sheet.pdf in the job folder).")
+    ] = None,
+    page: Annotated[str, typer.Option("--page", metavar="A4|Letter", help="The paper in the printer.")] = "A4",
+) -> None:
+    """Make the job sheet, a PDF to sign and to file.
+
+    It holds customer and entitlement, the picture, how the scale was found, the depth ladder, code and rivals, the cut
+    list, the trial plan, tolerances, cautions and space for signatures.
+
+    \b
+    Example:
+      valleygauge sheet valleygauge-demo/demo-photocopy
+    """
+    from app.bench_export import annotated_drawing_of, write_private
+    from app.commands_job import code_of_job
+    from app.paper.sheet import job_sheet
+    from keycore.trials import plan_trials
+
+    chosen = _page(page)
+    target = out or job / "sheet.pdf"
+    if target.suffix.lower() != ".pdf":
+        raise Refusal(f"A job sheet ends in .pdf; got {target.name}.", code="call.suffix")
+    bench, decoding, _code = code_of_job(job)
+    plan = plan_trials([(ranked.code, ranked.probability) for ranked in decoding.codes], decoding.spec)
+    content = job_sheet(bench.job(), decoding, annotated=[annotated_drawing_of(bench)], plan=plan, page=chosen)
+    write_private(target, content)
+    typer.echo(f"The job sheet was written to {target}.")
+    for caution in cautions(decoding.spec):
+        say(caution)
 
 
 def template(
@@ -36,7 +70,8 @@ def template(
 ) -> None:
     """Make the light-test template at true size.
 
-    It shows the blade of the code, to lay the cut key on over a light. Print it at 100 %, measure the two rules, and where they are not 100.0 mm give the two lengths with --rules.
+    It shows the blade of the code, to lay the cut key on over a light. Print it at 100 %, measure the two rules,
+    and where they are not 100.0 mm give the two lengths with --rules.
 
     \b
     Example:
@@ -47,9 +82,7 @@ def template(
     from app.commands_job import code_of_job
     from app.paper.template import PrinterCorrection, template_dxf, template_pdf, template_svg
 
-    chosen = PAGES.get(page.lower())
-    if chosen is None:
-        raise Refusal(f"--page is A4 or Letter; got {page!r}.", code="call.page")
+    chosen = _page(page)
     lengths = numbers(rules, "a rule")
     if lengths and len(lengths) != 2:
         raise Refusal(f"--rules wants two lengths, along and across; got {len(lengths)}.", code="call.rules")
@@ -58,7 +91,7 @@ def template(
     state, outline = bench.state, _outline(bench, decoding)
     spec, kind = decoding.spec, target.suffix.lower()
     if kind == ".pdf":
-        correction = PrinterCorrection.from_rules(*lengths) if lengths else None
+        correction = PrinterCorrection.from_rules(lengths[0], lengths[1]) if lengths else None
         content = template_pdf(
             code,
             spec,
@@ -66,10 +99,10 @@ def template(
             state.number,
             outline_mm=outline,
             page=chosen,
-            correction=correction,  # type: ignore[arg-type]
+            correction=correction,
         )
     elif kind == ".svg":
-        content = template_svg(code, spec, state.entitlement, state.number, outline_mm=outline, page=chosen).encode()  # type: ignore[arg-type]
+        content = template_svg(code, spec, state.entitlement, state.number, outline_mm=outline, page=chosen).encode()
     elif kind == ".dxf":
         content = template_dxf(code, spec, state.entitlement, state.number, outline_mm=outline).encode()
     else:
@@ -78,6 +111,12 @@ def template(
     typer.echo(f"The template was written to {target}. Print at 100 %; both rules must measure 100.0 mm.")
     for caution in cautions(spec):
         say(caution)
+
+
+def _page(name: str) -> Literal["A4", "Letter"]:
+    if name.lower() not in PAGES:
+        raise Refusal(f"--page is A4 or Letter; got {name!r}.", code="call.page")
+    return PAGES[name.lower()]
 
 
 def _outline(bench: Bench, decoding: Decoding) -> tuple[Floats, ...]:

@@ -141,6 +141,8 @@ def from_depth_keys(
         ) from error
     shared = number(sigma, "sigma")
     study = study_depth_keys(parse_readings(text, units), instrument_sigma_mm=0.01 if shared is None else shared)
+    # fewer depths than the other table has: a limit that they cannot reach is none
+    frame["max_adjacent_step"] = min(frame["max_adjacent_step"], len(study.depths) - 1)
     when = moment(on) or datetime.now()
     spec = study.to_spec(frame, name, measured_by=by, measured_on=when.date())
     table = spec_to_json(spec)
