@@ -1,8 +1,8 @@
 """Codes as a chain: sums over all codes, and the likeliest codes, at many points of a lattice at once.
 
 At one point (one scale, one growth) a code's likelihood is a product of one factor a cut, and the largest adjacent step
-links neighbours only.  So a code is a chain, and the classical recursions are exact: forward-backward sums over all codes
-and gives every cut's marginals; the max-product recursion gives the best completion of any beginning.
+links neighbours only.  So a code is a chain, and the classical recursions are exact: forward-backward sums over all
+codes and gives every cut's marginals; the max-product recursion gives the best completion of any beginning.
 Independent edges are one chain of twice the length whose middle link is free.
 
 Cost is linear in cuts and at most quadratic in depths.
@@ -126,15 +126,15 @@ class Ranked:
 class Ranking:
     """Best-first search for the likeliest codes of a product of mixtures.
 
-    The mass of a code is ``prod_p sum_c weight[p][c] * prod_j factors[p][j][c, code[j]]``: p runs over the pictures of the
-    key, c over a picture's lattice.  Codes are built cut by cut.  A beginning is worth at most
-    ``prod_p sum_c (its own product at c) * (greatest completion at c)``, because a sum of greatest values is at least the
-    greatest sum; the bound of a whole code is its mass.  Beginnings are taken from a heap, the highest bound first, so when
-    a whole code is taken nothing left can exceed it: the order is exact.
+    The mass of a code is ``prod_p sum_c weight[p][c] * prod_j factors[p][j][c, code[j]]``: p runs over the pictures
+    of the key, c over a picture's lattice.  Codes are built cut by cut.  A beginning is worth at most ``prod_p sum_c
+    (its own product at c) * (greatest completion at c)``, because a sum of greatest values is at least the greatest
+    sum; the bound of a whole code is its mass.  Beginnings are taken from a heap, the highest bound first, so when a
+    whole code is taken nothing left can exceed it: the order is exact.
 
-    The search is capped at ``most`` steps.  When the cap is met (readings that say next to nothing, so that thousands of
-    codes are nearly alike) the list so far is filled up from the beginnings at hand, each with its best bound followed to
-    the end; masses are still exact, but a code may be missing, and ``proven`` is False.
+    The search is capped at ``most`` steps.  When the cap is met (readings that say next to nothing, so that thousands
+    of codes are nearly alike) the list so far is filled up from the beginnings at hand, each with its best bound
+    followed to the end; masses are still exact, but a code may be missing, and ``proven`` is False.
     """
 
     def __init__(

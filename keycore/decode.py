@@ -4,55 +4,55 @@ The model
 ---------
 Unknown, for each picture:
 
-====================  ===============================================  ==================================================
-what                  prior                                            reason
-====================  ===============================================  ==================================================
-scale across, s       level in ln s                                    enlargement is unknown; references say the rest
-scale along           ln along - ln across normal, sd                  office copiers differ by up to about 1.5 % between
-                      ``Readings.anisotropy_sigma``                    the axes, scanners hardly
-growth, g             :mod:`keycore.prior`, and the picture's own      adds, seldom takes away; moves all roots together
-                      estimate where it has one
-growth of the height  any share from 0 to 1.2 of the roots' growth;    another edge under another light; a hand follows
-                      by hand: its own, mostly none                    the sharp part of the uncut edge
-back's own error, t   tilt, sd 0.002 (single edges in a picture);      the back line's fit; nothing for roots measured one
-                      centreline, sd 0.03 to 0.05 mm (independent      by one with calipers or from root to root
-                      edges); none for mirrored pairs
-gauge point           level                                            a rough mark; the cuts' own line finds it
-====================  ===============================================  ==================================================
+====================  =============================================  ==============================================
+what                  prior                                          reason
+====================  =============================================  ==============================================
+scale across, s       level in ln s                                  enlargement is unknown; references say the rest
+scale along           ln along - ln across normal, sd                office copiers differ by up to about 1.5 %
+                      ``Readings.anisotropy_sigma``                  between the axes, scanners hardly
+growth, g             :mod:`keycore.prior`, and the picture's own    adds, seldom takes away; moves all roots
+                      estimate where it has one                      together
+growth of the height  any share from 0 to 1.2 of the roots'          another edge under another light; a hand
+                      growth; by hand: its own, mostly none          follows the sharp part of the uncut edge
+back's own error, t   tilt, sd 0.002 (single edges in a picture);    the back line's fit; nothing for roots that
+                      centreline, sd 0.03 to 0.05 mm (independent    were measured one by one with calipers, or
+                      edges); none for mirrored pairs                from root to root
+gauge point           level                                          a rough mark; the cuts' own line finds it
+====================  =============================================  ==============================================
 
 and for the key:
 
-====================  ===============================================  ==================================================
-code                  every code that the table allows, alike          MACS and the locksmith's holds included
-making error          normal, sd half the table's tolerance            what nearly all keys keep
-wear                  only lowers; a third of the keys                 roots wear low, never high; what all cuts share is
-                      (:mod:`keycore.prior`)                           one shift together with growth, parted afterwards
-====================  ===============================================  ==================================================
+====================  =============================================  ==============================================
+code                  every code that the table allows, alike        MACS and the locksmith's holds included
+making error          normal, sd half the table's tolerance          what nearly all keys keep
+wear                  only lowers; a third of the keys               roots wear low, never high; what all cuts share
+                      (:mod:`keycore.prior`)                         is one shift together with growth, parted after
+====================  =============================================  ==============================================
 
-Likelihood: a cut of depth d is seen at ``s * (root_d + g + reach * t + making - wear)`` with the reading's noise, or with a
-small share as a plainly wrong reading (:mod:`keycore.prior`); where the picture gives a whole likelihood of the height,
-that takes the place of the noise.  References: :mod:`keycore.scale`.
+Likelihood: a cut of depth d is seen at ``s * (root_d + g + reach * t + making - wear)`` with the reading's noise, or
+with a small share as a plainly wrong reading (:mod:`keycore.prior`); where the picture gives a whole likelihood of the
+height, that takes the place of the noise.  References: :mod:`keycore.scale`.
 
-Everything but the code is integrated over a lattice (:mod:`keycore.lattice`) whose steps are 1.3 standard deviations of
-the narrowest thing along each coordinate, which makes the plain sum exact to better than one part in a thousand; halving
-the steps changes no probability by more than that (there is a test).  At each point a code is a chain, so sums over all
-codes are exact (:mod:`keycore.chain`).  Codes are ranked by their mass summed over the lattice, not at its best point.
+Everything but the code is integrated over a lattice (:mod:`keycore.lattice`) whose steps are 1.3 standard deviations
+of the narrowest thing along each coordinate, which makes the plain sum exact to better than one part in a thousand;
+halving the steps changes no probability by more than that (there is a test).  At each point a code is a chain, so sums
+over all codes are exact (:mod:`keycore.chain`).  Codes are ranked by their mass summed over the lattice, not at its
+best point.
 
 Several pictures of one key share the code, and nothing else but its making errors
-(:meth:`keycore.prior.Making.of_tolerance`): the mass of a code is the product of its masses.  That product is no chain, so
-codes are listed from the likeliest on until what is left is bounded below one part in a million; what the bound leaves
-counts against every listed code.  Pictures that contradict each other are not multiplied: each one's codes are shown and
-the verdict is unsure.
+(:meth:`keycore.prior.Making.of_tolerance`): the mass of a code is the product of its masses.  That product is no
+chain, so codes are listed from the likeliest on until the next one no longer matters, and an upper bound on the mass
+of all that are left counts against every listed code.  Pictures that contradict each other are not multiplied: each
+one's codes are shown and the verdict is unsure.
 
 The caliper's case (a hand's figures, no picture)
-    Figures of an enlarged copy show why growth and scale must be taken together: the blade height by itself gives a scale,
-    on it every cut lies a good half depth too high, and nearest depths come out a whole depth shallow.  With growth free
-    two codes remain, a depth apart in every cut; that growth adds and seldom takes away prefers one of them by about three
-    to one, which is no certainty, and a person's knowledge of one cut settles it.
+    Figures of an enlarged copy show why growth and scale must be taken together: the blade height by itself gives a
+    scale, on it every cut lies a good half depth too high, and nearest depths come out a whole depth shallow.  With
+    growth free two codes remain, a depth apart in every cut; that growth adds and seldom takes away prefers one of
+    them by about three to one, which is no certainty, and a person's knowledge of one cut settles it.
 
-Sources: E. T. Jaynes, Probability Theory (2003), ch. 6-7, for marginal posteriors; C. E. Rasmussen's and others' remarks
-on the exactness of equal-step sums are folklore, see L. N. Trefethen and J. A. C. Weideman, SIAM Review 56 (2014) 385
-(both from memory).
+Sources (from memory): E. T. Jaynes, Probability Theory (2003), on marginal posteriors; L. N. Trefethen and
+J. A. C. Weideman, SIAM Review 56 (2014) 385, on why equal-step sums of smooth functions are so nearly exact.
 """
 
 from __future__ import annotations
@@ -343,7 +343,8 @@ class Decoder:
             return []
         return [
             Caution(
-                f"What is held or ruled out has a probability of only {share:.1g} by the readings; check it, or the marks.",
+                f"What is held or ruled out has a probability of only {share:.1g} by the readings; check it, or "
+                f"the marks.",
                 share < UNLIKELY_HOLD**2,
                 "what is held goes against the readings",
             )
@@ -355,14 +356,16 @@ def _count(readings: Sequence[Readings], spec: KeySpec) -> int:
     counts = {len(one.cuts) for one in readings}
     if len(counts) > 1:
         raise Refusal(
-            f"The pictures have different numbers of cuts ({', '.join(map(str, sorted(counts)))}); they cannot be of one key.",
+            f"The pictures have different numbers of cuts ({', '.join(map(str, sorted(counts)))}); they cannot "
+            f"be of one key.",
             code="decode.counts-differ",
         )
     total = counts.pop()
     possible = [count * spec.edge_count for count in spec.allowed_counts]
     if total not in possible:
         raise Refusal(
-            f"{spec.name} has keys of {' or '.join(map(str, possible))} cuts and {total} were measured; mark the missing or "
+            f"{spec.name} has keys of {' or '.join(map(str, possible))} cuts and {total} were measured; mark the "
+            f"missing or "
             f"surplus cut, or choose another table.",
             code="decode.count",
         )

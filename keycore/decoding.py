@@ -75,8 +75,8 @@ class PictureShare:
 class Decoding:
     """Everything that readings and a table say together.
 
-    ``spec`` is the table for this key's count of cuts.  ``scale`` and ``growth_mm`` are the first picture's; every picture
-    has its own in ``pictures``.
+    ``spec`` is the table for this key's count of cuts.  ``scale`` and ``growth_mm`` are the first picture's; every
+    picture has its own in ``pictures``.
     """
 
     spec: KeySpec

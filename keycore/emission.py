@@ -1,14 +1,14 @@
 """How likely each cut's reading is, for every depth, at every point of the lattice.
 
-A cut of depth d is seen at ``s * (root_d + growth + c * third)`` pixels, plus making error, wear and reading noise, where
-s is the scale across, and ``third`` is the one further unknown of the back (its tilt, or the centreline's offset) that
-reaches this cut by ``c``.
+A cut of depth d is seen at ``s * (root_d + growth + c * third)`` pixels, plus making error, wear and reading noise,
+where s is the scale across, and ``third`` is the one further unknown of the back (its tilt, or the centreline's
+offset) that reaches this cut by ``c``.
 
 Each cut's density, making, wear and bad readings included, is made once as a table over one variable and then looked up
-by straight interpolation.  For a value with its sigma the variable is the residual in its own standard uncertainty, which
-holds at every scale (the shape's slight change with the scale, through the wear, is taken at the middle of the lattice).
-For evidence that is a whole curve the variable is the height in pixels, and the making is convolved into it at the middle
-of the lattice; a second lookup interpolates between growths where the curve depends on growth.
+by straight interpolation.  For a value with its sigma the variable is the residual in its own standard uncertainty,
+which holds at every scale (the shape's slight change with the scale, through the wear, is taken at the middle of the
+lattice). For evidence that is a whole curve the variable is the height in pixels, and the making is convolved into it
+at the middle of the lattice; a second lookup interpolates between growths where the curve depends on growth.
 """
 
 from __future__ import annotations
@@ -100,8 +100,8 @@ def cut_likelihood(
 ) -> CutLikelihood:
     """The density of one cut's reading round the scale ``px_per_mm``.
 
-    ``extra_mm`` is a further independent error of this root (what the lattice does not carry); ``bad_share`` is how often a
-    value was taken on a wrong edge; ``number`` counts the cut from 1 for the words of a refusal.
+    ``extra_mm`` is a further independent error of this root (what the lattice does not carry); ``bad_share`` is how
+    often a value was taken on a wrong edge; ``number`` counts the cut from 1 for the words of a refusal.
     """
     if extra_mm:
         making = Making(math.hypot(making.sigma_mm, extra_mm), making.worn_share, making.wear_mean_mm)
@@ -191,7 +191,8 @@ def _checked(evidence: HeightEvidence, number: int) -> tuple[Floats, Floats]:
     )
     if not sound:
         raise Refusal(
-            f"Cut {number}: its evidence must be a finite log-likelihood over rising, evenly spaced heights and growths; "
+            f"Cut {number}: its evidence must be a finite log-likelihood over rising, evenly spaced heights and "
+            f"growths; "
             f"read the picture again.",
             code="decode.bad-evidence",
         )

@@ -48,8 +48,9 @@ def readings_of_figures(
     Notes
     -----
     The unit is seen from the size: figures about as large as the key's own millimetres or inches are taken from the key
-    (or a copy of the same size), larger ones up to five times in millimetres from an enlarged copy, the like in inches, and
-    anything else as some other unit (pixels of a screen, say) on which 0.035 mm of the key is the marking.
+    (or a copy of the same size), larger ones up to five times in millimetres from an enlarged copy, the like in
+    inches, and anything else as some other unit (pixels of a screen, say) on which 0.035 mm of the key is the
+    marking.
     """
     numbers = [height, *roots, *(positions or ())]
     if not all(math.isfinite(number) and number > 0 for number in numbers):

@@ -106,7 +106,8 @@ def contradiction_of(
             continue
         return Caution(
             f"The pictures contradict each other: picture {number} says {format_code(share.code, spec)} "
-            f"({share.probability:.2f}), another says {format_code(against.code, spec)} ({against.probability:.2f}). They "
+            f"({share.probability:.2f}), another says {format_code(against.code, spec)} "
+            f"({against.probability:.2f}). They "
             f"may show different keys; nothing was averaged. Leave one out.",
             True,
             "the pictures contradict each other",

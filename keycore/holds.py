@@ -15,7 +15,9 @@ from keycore.spec import KeySpec
 
 @dataclass(frozen=True)
 class Holds:
-    """Depths held and ruled out.  Cuts are counted from 0 over the flat code; a value, so it can be kept and compared."""
+    """Depths held and ruled out.  Cuts are counted from 0 over the flat code; a value, so it can be kept and
+    compared.
+    """
 
     held: Mapping[int, str] = field(default_factory=dict)
     ruled_out: frozenset[tuple[int, str]] = frozenset()
@@ -48,7 +50,8 @@ class Holds:
                 )
             if label not in spec.labels:
                 raise Refusal(
-                    f"Cut {index + 1}: depth {label!r} is not in table {spec.name} ({', '.join(spec.labels)}); hold or rule "
+                    f"Cut {index + 1}: depth {label!r} is not in table {spec.name} ({', '.join(spec.labels)}); "
+                    f"hold or rule "
                     f"out one that is.",
                     code="holds.unknown-depth",
                 )

@@ -1,13 +1,13 @@
 """Which tables could have made these readings: all of a library, ranked by evidence, with an honest "none of these".
 
 Evidence of a table is the likelihood of the readings with everything else summed out: code (all codes alike), scale,
-growth, and where the cuts stand.  Tables are compared on the same measurements, so the blade's height and length are taken
-from each table itself, and the places of the cuts count as measurements too, not only as a scale.
+growth, and where the cuts stand.  Tables are compared on the same measurements, so the blade's height and length are
+taken from each table itself, and the places of the cuts count as measurements too, not only as a scale.
 
-The measure of "none of these" is a table that says nothing: every root height alike likely over 4 mm of blade, every cut
-anywhere on 30 mm of it, blade heights and lengths alike likely over a factor of e^0.5.  A table that fits beats it, because
-it says where roots and cuts must be; one that does not fit loses to it.  By itself "none" is believed as much as all tables
-together, since most of the world's tables are in nobody's library.
+The measure of "none of these" is a table that says nothing: every root height alike likely over 4 mm of blade, every
+cut anywhere on 30 mm of it, blade heights and lengths alike likely over a factor of e^0.5.  A table that fits beats
+it, because it says where roots and cuts must be; one that does not fit loses to it.  By itself "none" is believed as
+much as all tables together, since most of the world's tables are in nobody's library.
 """
 
 from __future__ import annotations
@@ -23,7 +23,6 @@ from keycore.decode import Decoder
 from keycore.decoding import Decoding
 from keycore.measured import Readings, SizeReference
 from keycore.refusal import Refusal
-from keycore.roots import value_near
 from keycore.scale import spacing_of
 from keycore.spec import KeySpec
 
@@ -115,8 +114,9 @@ def _compare(pictures: Sequence[Readings], spec: KeySpec) -> tuple[KeySpec, floa
 def _log_places(readings: Readings, spec: KeySpec) -> float:
     """What the places of the cuts add to the scale that is taken from them: how well they lie on the table's line.
 
-    The likelihood of all places, as a function of the slope, is that of the scale (a density in ln scale, which decoding
-    has used already) times this factor: the residuals' density, and what was summed out over the gauge point.
+    The likelihood of all places, as a function of the slope, is that of the scale (a density in ln scale, which
+    decoding has used already) times this factor: the residuals' density, and what was summed out over the gauge
+    point.
     """
     spacing = spacing_of(readings, spec)
     if spacing is None:
@@ -156,7 +156,8 @@ def _log_nothing(readings: Readings, px_per_mm: float) -> float:
 def _words(candidates: Sequence[Candidate], none: float) -> str:
     best = candidates[0]
     if none > 0.5:
-        return f"None of these tables fits (probability {none:.2f}); the nearest is {best.spec.name} ({best.probability:.2f})."
+        nearest = f"{best.spec.name} ({best.probability:.2f})"
+        return f"None of these tables fits (probability {none:.2f}); the nearest is {nearest}."
     if best.probability >= FITS:
         return f"{best.spec.name} fits (probability {best.probability:.3f})."
     rivals = [(c.spec.name, c.probability) for c in candidates[1:3] if c.probability > 0.01]

@@ -1,18 +1,20 @@
 """The lattice of scale, growth and the back's own error over which a picture's unknowns are integrated.
 
 Points are evenly spaced in coordinates that follow the shape of what is known, and a plain sum is the integral.  For a
-smooth integrand that falls off at both ends such a sum errs by about ``2 exp(-2 pi^2 (sigma/step)^2)`` of itself: with a
-step of 1.3 sigma two parts in a hundred thousand, with 2 sigma one in a hundred.  So the step is tied to the narrowest
-standard deviation that the integrand can have along each coordinate:
+smooth integrand that falls off at both ends such a sum errs by about ``2 exp(-2 pi^2 (sigma/step)^2)`` of itself:
+with a step of 1.3 sigma two parts in a hundred thousand, with 2 sigma one in a hundred.  So the step is tied to the
+narrowest standard deviation that the integrand can have along each coordinate:
 
-* *level*, the mean visible height: growth plus the scale's part in it.  Fixed by all cuts together, so it is the narrowest.
+* *level*, the mean visible height: growth plus the scale's part in it.  Fixed by all cuts together, so it is the
+  narrowest.
   Along a line of equal level the scale can move far without moving the heights much;
 * *scale*: evenly spaced far from every reference, finer towards each of them (a smooth change of variable);
-* *third*: the back's tilt for single edges, the centreline's offset for independent ones; none for mirrored pairs, whose
+* *third*: the back's tilt for single edges, the centreline's offset for independent ones; none for mirrored pairs,
+  whose
   heights are measured root to root.
 
-First a coarse lattice (twice the step) finds where there is mass at all; only those places, with a margin, are looked at
-finely.  Points that hold less than one part in ten million together are then let go.
+First a coarse lattice (twice the step) finds where there is mass at all; only those places, with a margin, are looked
+at finely.  Points that hold less than one part in ten million together are then let go.
 """
 
 from __future__ import annotations
@@ -34,7 +36,9 @@ NEGLIGIBLE_NATS = 20.0
 
 @dataclass(frozen=True)
 class Points:
-    """Places on the lattice: (points,) arrays, and the logarithm of each one's prior mass (its share of the integral)."""
+    """Places on the lattice: (points,) arrays, and the logarithm of each one's prior mass (its share of the
+    integral).
+    """
 
     log_scale: Floats
     growth_mm: Floats
@@ -106,19 +110,20 @@ def frame_of(
     finest = step / math.sqrt(max(narrow, 1e-9))
     nodes, steps = _nodes(low, high, widest, finest, np.array(centres))
     reach = np.array([cut.reach_mm for cut in cuts])
-    third, log_third_mass = np.zeros(1), np.zeros(1)
+    third: Floats = np.zeros(1)
+    log_third_mass: Floats = np.zeros(1)
     if third_sigma > 0 and np.any(reach):
         third_step = step / math.sqrt(float(weights @ reach**2) + 1 / third_sigma**2)
         count = math.ceil(4.2 * third_sigma / third_step)
-        third = third_step * np.arange(-count, count + 1)
+        third = np.linspace(-count * third_step, count * third_step, 2 * count + 1)
         log_third_mass = -0.5 * (third / third_sigma) ** 2 + math.log(third_step / third_sigma / math.sqrt(2 * math.pi))
     return Frame(nodes, steps, middle, lean, step * level_sigma, third, log_third_mass)
 
 
 def grown_points(frame: Frame, evidence: ScaleEvidence, growth_mm: float) -> Points:
     """The fine lattice where growth is held at one value; masses are of the scale and the third alone."""
-    scale, third = np.meshgrid(np.arange(len(frame.log_scale)), np.arange(len(frame.third)), indexing="ij")
-    scale, third = scale.ravel(), third.ravel()
+    scale = np.repeat(np.arange(len(frame.log_scale)), len(frame.third))
+    third = np.tile(np.arange(len(frame.third)), len(frame.log_scale))
     log_scale = frame.log_scale[scale]
     growth = np.full(len(scale), growth_mm)
     log_mass = log_prior_mass(evidence, log_scale, growth) + np.log(frame.log_steps[scale])

@@ -1,4 +1,6 @@
-"""Sums of normal densities in one variable: closed under products and widening, so heavy-tailed evidence stays exact."""
+"""Sums of normal densities in one variable: closed under products and widening, so heavy-tailed evidence stays
+exact.
+"""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """One picture's posterior: the lattice of its unknowns with every cut's factors on it.
 
-See :mod:`keycore.decode` for the model.  What is made here is what every answer is read from: points, their weights, and
-for each cut a (points, depths) array of factors.
+See :mod:`keycore.decode` for the model.  What is made here is what every answer is read from: points, their weights,
+and for each cut a (points, depths) array of factors.
 """
 
 from __future__ import annotations
@@ -150,7 +150,9 @@ class PicturePosterior:
         return self._lattice(points)
 
     def common_wear(self, points: Points) -> tuple[Floats, Floats]:
-        """(wear in mm, (points, wear) probability) of the key's common wear, where the lattice's growth is the shift."""
+        """(wear in mm, (points, wear) probability) of the key's common wear, where the lattice's growth is the
+        shift.
+        """
         growths_mm = points.growth_mm[:, None] + np.array(COMMON_WEAR_MM)
         shares = self.growth_prior.at(growths_mm) * np.array(COMMON_WEAR_SHARES) + 1e-300
         return np.array(COMMON_WEAR_MM), np.asarray(shares / shares.sum(axis=1, keepdims=True))

@@ -20,10 +20,10 @@ Making
     A floor of 0.01 mm stands for what no maker's table says: plating, burrs and the cutter's own wear.
 
 Wear
-    Only lowers a root.  Two keys of three are taken as not worn; the others are worn by 0.02 to 0.08 mm all along the blade,
-    0.045 in the mean.  What all cuts have in common cannot be told from less growth, so decoding takes the two together
-    as one shift and parts them afterwards, by their priors.  Besides, in such a share a cut is worn more than the others, by an
-    exponential amount of mean 0.03 mm (counted from its own mean).
+    Only lowers a root.  Two keys of three are taken as not worn; the others are worn by 0.02 to 0.08 mm all along the
+    blade, 0.045 in the mean.  What all cuts have in common cannot be told from less growth, so decoding takes the two
+    together as one shift and parts them afterwards, by their priors.  Besides, in such a share a cut is worn more
+    than the others, by an exponential amount of mean 0.03 mm (counted from its own mean).
 
 A bad reading
     A cut may have been measured on the wrong edge (a groove, a burr, a hair on the glass): its height is then normal
@@ -93,14 +93,15 @@ def usual_growth() -> GrowthPrior:
     """The prior of the module's table."""
     step_mm = 0.002
     reach = round(6 * ROUNDING_MM / step_mm)
-    wide_mm = step_mm * np.arange(round(GROWTH_LOW_MM / step_mm) - reach, round(GROWTH_HIGH_MM / step_mm) + reach + 1)
+    first, last = round(GROWTH_LOW_MM / step_mm) - reach, round(GROWTH_HIGH_MM / step_mm) + reach
+    wide_mm = np.linspace(first * step_mm, last * step_mm, last - first + 1)
     scale_mm = GAMMA_MEAN_MM / GAMMA_SHAPE
     positive = np.maximum(wide_mm, 0.0)
     gamma = (positive / scale_mm) ** (GAMMA_SHAPE - 1) * np.exp(-positive / scale_mm)
     gamma /= scale_mm * math.gamma(GAMMA_SHAPE)
     level = ((wide_mm >= 0) & (wide_mm <= LEVEL_TOP_MM)) / LEVEL_TOP_MM
     clean = _normal(wide_mm, CLEAN_SIGMA_MM)
-    kernel = _normal(step_mm * np.arange(-reach, reach + 1), ROUNDING_MM)
+    kernel = _normal(np.linspace(-reach * step_mm, reach * step_mm, 2 * reach + 1), ROUNDING_MM)
     sharp = GAMMA_SHARE * gamma + LEVEL_SHARE * level + CLEAN_SHARE * clean
     density = np.convolve(sharp, kernel / kernel.sum(), mode="valid")
     growths_mm = wide_mm[reach:-reach]
@@ -134,7 +135,8 @@ class Making:
         """From the table's tolerance.
 
         A key's making errors are the same in every picture of it.  With several pictures the variance is multiplied by
-        their number: the product of their likelihoods then leaves the variance of one making error, not a fraction of it.
+        their number: the product of their likelihoods then leaves the variance of one making error, not a fraction of
+        it.
         """
         sigma_mm = math.hypot(tolerance_mm / TOLERANCE_SIGMAS, MAKING_FLOOR_MM)
         return cls(sigma_mm * math.sqrt(pictures))
@@ -188,7 +190,9 @@ def hand_height_moments() -> tuple[float, float]:
 
 
 def hand_height_density(off_mm: Floats, sigma_mm: Floats) -> Floats:
-    """As :func:`blade_height_density`, for a blade height that a hand marked: its growth is independent of the roots'."""
+    """As :func:`blade_height_density`, for a blade height that a hand marked: its growth is independent of the
+    roots'.
+    """
     total = np.zeros(np.broadcast_shapes(np.shape(off_mm), np.shape(sigma_mm)))
     for share, mean_mm, spread_mm in HAND_HEIGHT_PARTS:
         total = total + share * _normal(off_mm - mean_mm, np.hypot(sigma_mm, spread_mm))

@@ -20,8 +20,8 @@ def measured_root(
     Parameters
     ----------
     points, weights
-        The lattice, and (points,) weights that sum to 1 from all *other* cuts and the references.  Leaving the cut's own
-        reading out makes its noise independent of the scale and growth, so that the two variances simply add.
+        The lattice, and (points,) weights that sum to 1 from all *other* cuts and the references.  Leaving the cut's
+        own reading out makes its noise independent of the scale and growth, so that the two variances simply add.
     depth
         The likeliest depth; where the picture's evidence has several peaks it says which of them is meant.
     worn
@@ -49,7 +49,9 @@ def measured_root(
 
 
 def value_near(reading: CutReading, height_px: float, reach_px: float, growth_mm: float) -> tuple[float, float]:
-    """(height, sigma) in px that a reading gives by itself, within ``reach_px`` of a height where it is a whole curve."""
+    """(height, sigma) in px that a reading gives by itself, within ``reach_px`` of a height where it is a whole
+    curve.
+    """
     evidence = reading.evidence
     if evidence is None:
         return reading.root_px, reading.sigma_px

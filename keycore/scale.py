@@ -1,7 +1,7 @@
 """Several independent size references -> what is known of the scale, and whether they agree.
 
-Scale is kept as its natural logarithm, ``ln(px per mm)``, across the blade (the direction of root heights) and along it.
-The two differ by the copier's anisotropy, normal with ``Readings.anisotropy_sigma``.
+Scale is kept as its natural logarithm, ``ln(px per mm)``, across the blade (the direction of root heights) and along
+it. The two differ by the copier's anisotropy, normal with ``Readings.anisotropy_sigma``.
 
 Each reference is a likelihood of the scale:
 
@@ -13,8 +13,8 @@ Each reference is a likelihood of the scale:
 * blade length, along: tip and shoulder both grow, by amounts that partly cancel (0.15 mm);
 * a card, a page or a known length, and the file's dpi claim, which on a copy says nothing of the key.
 
-Every one of them may be plainly wrong: a share of its likelihood is broad (see :data:`BAD_REFERENCE`), so that one false
-reference cannot carry the scale against the others.
+Every one of them may be plainly wrong: a share of its likelihood is broad (see :data:`BAD_REFERENCE`), so that one
+false reference cannot carry the scale against the others.
 """
 
 from __future__ import annotations
@@ -40,7 +40,8 @@ from keycore.spec import KeySpec
 from keycore.spread import lattice_spread_of, spread_of
 
 BAD_REFERENCE = (0.04, 0.05)
-"""(share, relative sigma) of references that are plainly wrong: another blank's blade height, a corner taken for another."""
+"""(share, relative sigma) of references that are plainly wrong: another blank's blade height, a corner taken for
+another."""
 LENGTH_GROWTH_MM = 0.15
 """Shoulder and tip edges move the same way along the blade, so growth of the length is what is left of two shadows."""
 DPI_TRUE = {"scan": 0.9, "photocopy": 0.15, "photo-card": 0.03, "photo-copy": 0.03, "calipers": 0.03}

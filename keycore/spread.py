@@ -1,8 +1,8 @@
 """One value and one sigma for a posterior that may have several peaks.
 
 The value is the median.  Sigma is the half-width of the interval round it that holds 68.27 % of the posterior: for a
-normal this is its standard deviation, and with two peaks it still says how far the truth lies off in two cases of three,
-which a standard deviation would not.
+normal this is its standard deviation, and with two peaks it still says how far the truth lies off in two cases of
+three, which a standard deviation would not.
 """
 
 from __future__ import annotations
@@ -46,8 +46,8 @@ def spread_of(values: Floats, weights: Floats, sigma: float) -> Measured:
 def lattice_spread_of(values: Floats, weights: Floats, step: float) -> Measured:
     """As :func:`spread_of`, for weights on lattice nodes ``step`` apart.
 
-    Each node's weight is spread over its step; the nodes are drawn together by as much, so that mean and variance, which the
-    nodes already have right, stay as they are.
+    Each node's weight is spread over its step; the nodes are drawn together by as much, so that mean and variance,
+    which the nodes already have right, stay as they are.
     """
     mean = float(weights @ values)
     variance = float(weights @ (values - mean) ** 2)
@@ -65,4 +65,4 @@ def _binned(values: Floats, weights: Floats, sigma: float) -> tuple[Floats, Floa
     held = np.bincount(place, weights)
     sums = np.bincount(place, weights * values)
     full = held > 0
-    return sums[full] / held[full], held[full]
+    return np.asarray(sums[full] / held[full], dtype=float), np.asarray(held[full], dtype=float)

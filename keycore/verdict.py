@@ -1,8 +1,8 @@
 """The verdict in words: sure, check this cut, or unsure because.
 
 "sure" asks three things at once: the likeliest code has at least 0.99, the size references agree, and nothing serious
-was found.  "check" names the one or two cuts on which the doubt lies, with both depths of each; where the likeliest code has 0.9 or more
-and the rest of the doubt is spread thin, the most doubtful are named.
+was found.  "check" names the one or two cuts on which the doubt lies, with both depths of each; where the likeliest
+code has 0.9 or more and the rest of the doubt is spread thin, the most doubtful are named.
 """
 
 from __future__ import annotations
@@ -27,7 +27,9 @@ SHIFTED_SPACING = 0.45
 
 @dataclass(frozen=True)
 class Caution:
-    """A sentence for the person; a ``serious`` one keeps a reading from being called sure, for the reason in ``short``."""
+    """A sentence for the person; a ``serious`` one keeps a reading from being called sure, for the reason in
+    ``short``.
+    """
 
     sentence: str
     serious: bool = False
@@ -49,7 +51,8 @@ def cautions_of(posterior: PicturePosterior, scale: Scale, picture: str = "") ->
         if abs(offset.value) > SHIFTED_SPACING * min(gaps_mm):
             found.append(
                 Caution(
-                    f"{picture}The cuts start {abs(offset.value):.1f} mm from where the table has them, so a cut may be "
+                    f"{picture}The cuts start {abs(offset.value):.1f} mm from where the table has them, so a cut "
+                    f"may be "
                     f"missing, or the {spec.gauge_from} is marked wrong; check the marks.",
                     True,
                     f"the cuts start {abs(offset.value):.1f} mm from where they should",
@@ -74,7 +77,7 @@ def cautions_of_cuts(cuts: Sequence[CutDecoding]) -> list[Caution]:
     """What is to be said where measured roots lie far from every depth."""
     off = [cut for cut in cuts if cut.off_sigmas > OFF_SIGMAS]
     several = len(off) >= max(2, (len(cuts) + 2) // 3)
-    found = [
+    return [
         Caution(
             f"{cut_name(cut, cuts)} reads {cut.root_mm:.2f} mm, {cut.off_sigmas:.0f} standard uncertainties from its "
             f"depth {cut.depth}; measure it again.",
@@ -83,7 +86,6 @@ def cautions_of_cuts(cuts: Sequence[CutDecoding]) -> list[Caution]:
         )
         for cut in off
     ]
-    return found
 
 
 def verdict_of(
@@ -107,7 +109,7 @@ def verdict_of(
 
 
 def cut_name(cut: CutDecoding, cuts: Sequence[CutDecoding]) -> str:
-    """ "Cut 3", or "Edge 2 cut 3" where the key has two edges of its own."""
+    """Say "Cut 3", or "Edge 2 cut 3" where the key has two edges of its own."""
     return f"Edge {cut.edge} cut {cut.number}" if any(other.edge == 2 for other in cuts) else f"Cut {cut.number}"
 
 
@@ -121,7 +123,8 @@ def own_warnings(spec: KeySpec, readings: Sequence[Readings]) -> list[Caution]:
     if spec.edges == "double-independent" and any(r.medium != "calipers" for r in readings):
         found.append(
             Caution(
-                "A picture cannot say which face of the key lies up: with the other face up the two lists change places."
+                "A picture cannot say which face of the key lies up: with the other face up the two lists "
+                "change places."
             )
         )
     return found

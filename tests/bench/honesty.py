@@ -1,8 +1,9 @@
 """Are the decoder's probabilities honest?  Run ``python -m tests.bench.honesty [SETS] [--kind KIND]``.
 
 For every kind of key, made-up sets of readings (see :mod:`tests.bench.madeup`) are decoded and compared with the truth:
-reliability in ten bins, expected calibration error beside what a perfectly calibrated reader would show on as many sets (a
-simulated null), codes given 0.99 or more, Brier and log score, and how often one claimed sigma holds the truth.
+reliability in ten bins, expected calibration error beside what a perfectly calibrated reader would show on as many
+sets (a simulated null), codes given 0.99 or more, Brier and log score, and how often one claimed sigma holds the
+truth.
 """
 
 from __future__ import annotations
@@ -73,7 +74,8 @@ def reliability(probabilities: Floats, right: Floats, bins: int = BINS) -> list[
 
 
 def calibration_error(probabilities: Floats, right: Floats, bins: int = BINS) -> float:
-    """Expected calibration error: mean over sets of |predicted - observed| of their bin (Naeini and others, AAAI 2015)."""
+    """Expected calibration error: mean over sets of |predicted - observed| of their bin (Naeini and others, AAAI
+    2015)."""
     rows = reliability(probabilities, right, bins)
     total = sum(count for count, _, _ in rows)
     return sum(count * abs(predicted - observed) for count, predicted, observed in rows) / total
@@ -110,9 +112,11 @@ def report(kind: str, outcomes: Sequence[Outcome], rng: np.random.Generator) -> 
         f"{error - null_mean:+.4f})"
     )
     wrong = int((~right[sure]).sum())
-    lines.append(f"  given 0.99 or more: {int(sure.sum())} ({sure.mean():.2f}), wrong {wrong}; Brier {brier(p, right):.4f}, "
-                 f"log score {log_score(p, right):.4f}, -ln p(true code) "
-                 f"{-np.mean(np.log([max(o.truth_probability, 1e-300) for o in outcomes])):.3f}")
+    lines.append(
+        f"  given 0.99 or more: {int(sure.sum())} ({sure.mean():.2f}), wrong {wrong}; Brier {brier(p, right):.4f}, "
+        f"log score {log_score(p, right):.4f}, -ln p(true code) "
+        f"{-np.mean(np.log([max(o.truth_probability, 1e-300) for o in outcomes])):.3f}"
+    )
     cut_p = np.concatenate([o.cut_probabilities for o in outcomes])
     cut_right = np.concatenate([o.cuts_right for o in outcomes])
     lines.append(

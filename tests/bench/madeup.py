@@ -4,9 +4,11 @@ Nothing here imports the decoder or its priors.  The errors are drawn by rules o
 
 * growth: a third clean (about 0.05 mm), a third usual (0.05 to 0.6 mm), a third anything up to 1.2 mm;
 * the blade's height carries a share of that growth, 0 to 1;
-* axes differ by up to 1.5 % on copies, hardly on scans;
+* axes differ by up to 1.5 % on copies, hardly on scans; a scanner's dpi is right within 0.3 % (one sigma);
+* what shoulder and tip leave of their shadows differs from copy to copy, and so does how evenly the uncut edge grows;
 * references stray by their sigma, and one in twenty-five by up to 2 % more;
-* a third of the keys is worn, each cut by up to 0.08 mm;
+* a key's making error is 0.7 to 1.5 times half the tolerance; a third is worn, each cut by up to 0.08 mm;
+* the noise of roots is 0.8 to 1.25 times the sigma that goes with them;
 * one key in ten has one cut measured on a wrong edge, 0.15 to 1 mm away;
 * a picture's own growth estimate, where there is one (half of the pictures), is wrong by up to 0.5 mm in one of twenty.
 """
@@ -91,30 +93,30 @@ def made_up_set(kind: str, rng: np.random.Generator, spec: KeySpec | None = None
 
 def made_roots_mm(spec: KeySpec, code: list[int], rng: np.random.Generator) -> Floats:
     """Root heights of the key as it is: made within its tolerance, and a third of the keys worn."""
-    roots_mm = spec.roots_mm[code] + rng.normal(0, spec.tolerance.root_mm / 2, len(code))
+    sigma_mm = spec.tolerance.root_mm / 2 * rng.uniform(0.7, 1.5)
+    roots_mm = spec.roots_mm[code] + rng.normal(0, sigma_mm, len(code))
     if rng.random() < 1 / 3:
         roots_mm -= rng.uniform(0, 0.08, len(code))
     return roots_mm
 
 
-def made_up_picture(
-    kind: str, rng: np.random.Generator, spec: KeySpec, code: list[int], roots_mm: Floats
-) -> MadeUp:
+def made_up_picture(kind: str, rng: np.random.Generator, spec: KeySpec, code: list[int], roots_mm: Floats) -> MadeUp:
     """Readings of one picture of this key."""
     scan = rng.random() < 0.5
     medium: Medium = "scan" if scan else "photocopy"
     across = float(np.exp(rng.uniform(math.log(8), math.log(40))))
-    anisotropy = float(rng.uniform(-0.001, 0.001) if scan else np.clip(rng.normal(0, 0.0075), -0.015, 0.015))
+    anisotropy = float(rng.normal(0, 0.001) if scan else np.clip(rng.normal(0, 0.0075), -0.015, 0.015))
     along = across * math.exp(anisotropy)
     growth_mm = float((rng.normal(0.05, 0.05), rng.uniform(0.05, 0.6), rng.uniform(0, 1.2))[rng.integers(3)])
     positions_mm = np.tile(spec.cut_positions_mm, spec.edge_count)
     visible_mm = roots_mm + growth_mm
+    tilted_mm = rng.normal(0, 0.002) * (positions_mm - positions_mm.mean())
     if spec.edges == "single":
-        visible_mm = visible_mm + rng.normal(0, 0.002) * (positions_mm - positions_mm.mean())
+        visible_mm = visible_mm + tilted_mm
     if spec.edges == "double-independent":
-        visible_mm = visible_mm + rng.normal(0, 0.03) * np.repeat([1, -1], spec.cuts_per_edge)
+        visible_mm = visible_mm + (rng.normal(0, 0.03) + tilted_mm) * np.repeat([1, -1], spec.cuts_per_edge)
     noise_mm = float(rng.uniform(0.01, 0.05))
-    seen_mm = visible_mm + rng.normal(0, noise_mm, len(code))
+    seen_mm = visible_mm + rng.normal(0, noise_mm * rng.uniform(0.8, 1.25), len(code))
     bad = int(rng.integers(len(code))) if rng.random() < 0.1 and kind != "single, curves" else None
     if bad is not None:
         seen_mm[bad] += rng.choice([-1, 1]) * rng.uniform(0.15, 1.0)
@@ -141,7 +143,11 @@ def made_up_picture(
     return MadeUp(
         spec=spec,
         readings=Readings(
-            tuple(cuts), _references(spec, across, along, growth_mm, scan, rng), growth, 0.001 if scan else 0.0075, medium
+            tuple(cuts),
+            _references(spec, across, along, growth_mm, scan, rng),
+            growth,
+            0.001 if scan else 0.0075,
+            medium,
         ),
         code=tuple(spec.labels[depth] for depth in code),
         roots_mm=roots_mm,
@@ -163,17 +169,19 @@ def _references(
     def stray() -> float:
         return float(rng.uniform(-0.02, 0.02)) if rng.random() < 0.04 else 0.0
 
-    seen_mm = height_mm + share * growth_mm + rng.normal(0, 0.03) + rng.normal(0, sigma_mm)
+    uneven_mm = rng.normal(0, rng.uniform(0, 0.08))
+    seen_mm = height_mm + share * growth_mm + rng.normal(0, 0.03) + uneven_mm + rng.normal(0, sigma_mm)
     height = SizeReference(
         "blade-height", "across", across * seen_mm * (1 + stray()), across * sigma_mm, height_mm, 0.03, grows=True
     )
-    seen_mm = length_mm + rng.normal(0, 0.12) + rng.normal(0, sigma_mm) + rng.normal(0, 0.1)
+    left_mm = rng.normal(0, rng.uniform(0.05, 0.25))
+    seen_mm = length_mm + left_mm + rng.normal(0, sigma_mm) + rng.normal(0, 0.1)
     length = SizeReference(
         "blade-length", "along", along * seen_mm * (1 + stray()), along * sigma_mm, length_mm, 0.1, grows=True
     )
     references = [height, length]
     if rng.random() < 0.6:
-        dpi = across * 25.4 * (math.exp(rng.normal(0, 0.002)) if scan else math.exp(-rng.uniform(0, 0.95)))
+        dpi = across * 25.4 * (math.exp(rng.normal(0, 0.003)) if scan else math.exp(-rng.uniform(0, 0.95)))
         references.append(SizeReference("dpi", "both", dpi, 0.0, 25.4, weak=True))
     return tuple(references)
 
