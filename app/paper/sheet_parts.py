@@ -10,7 +10,7 @@ from app.paper.ladder import ladder_drawing
 from app.paper.sheet_style import BODY, SMALL, Drawn, framed, part, table, words
 from app.paper.words import CAUTIONS, cut_name, percent, plain, root_meaning, table_line
 from keycore.codes import format_code
-from keycore.spec import MM_PER_INCH
+from keycore.spec import MM_PER_INCH, KeySpec
 
 if TYPE_CHECKING:
     from app.paper.sheet import SheetContent
@@ -127,8 +127,8 @@ def rivals_part(content: SheetContent) -> list[Flowable]:
     ]
     holds = content.job.holds
     n = len(decoding.cuts)
-    said = [f"cut {cut_name(spec, h.cut - 1, n)} held at {h.depth}" for h in holds.held]
-    said += [f"cut {cut_name(spec, h.cut - 1, n)} is not {h.depth}" for h in holds.ruled_out]
+    said = [f"{_cut(spec, h.cut, n)} held at {h.depth}" for h in holds.held]
+    said += [f"{_cut(spec, h.cut, n)} is not {h.depth}" for h in holds.ruled_out]
     known = (
         f"The locksmith's own knowledge, taken in: {', '.join(said)}." if said else "No depth was held or ruled out."
     )
@@ -217,14 +217,14 @@ def cut_key_part(content: SheetContent) -> list[Flowable]:
         return part("The cut key, measured", *body, together=n <= 20)
     rows = [["cut", "what", "nominal mm", "measured mm", "off by mm", "result", "what to do"]]
     for c in check.checks:
-        name = str(c.cut) if spec.edge_count == 1 else f"edge {c.edge}, {c.cut}"
+        name = str(c.cut) if spec.edge_count == 1 else f"edge {c.edge} cut {c.cut}"
         measured = f"{c.measured_mm:.3f} ± {c.sigma_mm:.3f}"
         off = f"{c.measured_mm - c.nominal_mm:+.3f}"
         rows.append([name, c.what, f"{c.nominal_mm:.3f}", measured, off, c.outcome, c.words])
     whole = words(f"The key: {check.outcome}.", BODY, "bold")
     more = [words(line, SMALL, space=1) for line in check.words]
     title = "The cut key, measured"
-    made = table(rows, [17, 16, 22, 30, 20, 22, 53], right=(2, 3, 4))
+    made = table(rows, [22, 16, 22, 28, 20, 20, 52], right=(2, 3, 4))
     return part(title, made, Spacer(1, 3), whole, *more, together=len(rows) <= 14)
 
 
@@ -250,3 +250,9 @@ def signature_part(content: SheetContent) -> list[Flowable]:
         Spacer(1, 3),
         words(f"Made by Valleygauge {content.job.program_version}.", SMALL),
     )
+
+
+def _cut(spec: KeySpec, number: int, cuts: int) -> str:
+    """A cut counted from 1 over the whole code, in a sentence."""
+    name = cut_name(spec, number - 1, cuts)
+    return name if spec.edge_count == 2 else f"cut {name}"

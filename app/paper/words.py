@@ -51,10 +51,10 @@ def root_meaning(spec: KeySpec) -> str:
 
 
 def cut_name(spec: KeySpec, index: int, cuts: int) -> str:
-    """Name of a cut of a flat code: "3", or "edge 2, 3" where both edges have their own."""
+    """Name of a cut of a flat code: "3", or "edge 2 cut 3" where both edges have their own."""
     per_edge = cuts // spec.edge_count
     number = index % per_edge + 1
-    return str(number) if spec.edge_count == 1 else f"edge {index // per_edge + 1}, {number}"
+    return str(number) if spec.edge_count == 1 else f"edge {index // per_edge + 1} cut {number}"
 
 
 def percent(probability: float) -> str:
