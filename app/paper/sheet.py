@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -49,7 +49,7 @@ class SheetContent:
     annotated
         A title and a drawing (:func:`app.paper.annotated.annotated_drawing` with ``heading=False``) for each picture.
     plan, check
-        The trial plan and the check of the cut key, where there are any.
+        The trial plan, and the check of the cut key as keycheck/1, where there are any.
     """
 
     job: Job
@@ -59,7 +59,7 @@ class SheetContent:
     cuts: CutList
     annotated: tuple[tuple[str, Drawing], ...] = ()
     plan: TrialPlan | None = None
-    check: CutKeyCheck | None = None
+    check: Mapping[str, Any] | None = None
 
 
 def job_sheet(
@@ -73,17 +73,28 @@ def job_sheet(
 ) -> bytes:
     """The job sheet as PDF; refused until the entitlement is whole.
 
-    The code on it is the one that the locksmith settled on, else the likeliest.
+    The code on it is the one that the locksmith settled on, else the likeliest; the check of the cut key is the one
+    given, else the one in the job's record.
     """
     entitlement = require_entitlement(job.entitlement, decoding.spec, "The job sheet")
     code = job.decided_code or decoding.codes[0].code
+    record = _check_record(job, check)
     content = SheetContent(
-        job, decoding, entitlement, code, cut_list(code, decoding.spec), tuple(annotated), plan, check
+        job, decoding, entitlement, code, cut_list(code, decoding.spec), tuple(annotated), plan, record
     )  # fmt: skip
     out = io.BytesIO()
     document = _document(out, content, PAGES[page])
     document.build(_story(content), canvasmaker=_canvas_maker(content))
     return out.getvalue()
+
+
+def _check_record(job: Job, check: CutKeyCheck | None) -> Mapping[str, Any] | None:
+    if check is not None:
+        return check.to_json()
+    record = job.cut_key_check
+    if not isinstance(record, dict) or record.get("format") != "keycheck/1":
+        return None
+    return record
 
 
 def _story(content: SheetContent) -> list[Flowable]:

@@ -9,7 +9,7 @@ from reportlab.platypus import Flowable, Spacer
 from app.paper.ladder import ladder_drawing
 from app.paper.sheet_style import BODY, SMALL, Drawn, framed, part, table, words
 from app.paper.words import CAUTIONS, cut_name, percent, plain, root_meaning, table_line
-from keycore.codes import format_code
+from keycore.codes import code_to_json, format_code
 from keycore.spec import MM_PER_INCH, KeySpec
 
 if TYPE_CHECKING:
@@ -202,7 +202,7 @@ def cut_key_part(content: SheetContent) -> list[Flowable]:
     """The cut key as measured and judged; empty boxes where it has not been measured yet."""
     spec, check = content.decoding.spec, content.check
     n = len(content.cuts.rows)
-    if check is None:
+    if not check:
         rows = [["cut", "depth", "nominal mm", "allowed mm", "measured mm", "passes"]]
         for i, row in enumerate(content.cuts.rows):
             t = spec.tolerance.root_mm
@@ -216,13 +216,15 @@ def cut_key_part(content: SheetContent) -> list[Flowable]:
         ]
         return part("The cut key, measured", *body, together=n <= 20)
     rows = [["cut", "what", "nominal mm", "measured mm", "off by mm", "result", "what to do"]]
-    for c in check.checks:
-        name = str(c.cut) if spec.edge_count == 1 else f"edge {c.edge} cut {c.cut}"
-        measured = f"{c.measured_mm:.3f} ± {c.sigma_mm:.3f}"
-        off = f"{c.measured_mm - c.nominal_mm:+.3f}"
-        rows.append([name, c.what, f"{c.nominal_mm:.3f}", measured, off, c.outcome, c.words])
-    whole = words(f"The key: {check.outcome}.", BODY, "bold")
-    more = [words(line, SMALL, space=1) for line in check.words]
+    for c in check["checks"]:
+        name = str(c["cut"]) if spec.edge_count == 1 else f"edge {c['edge']} cut {c['cut']}"
+        measured = f"{c['measured_mm']:.3f} ± {c['sigma_mm']:.3f}"
+        off = f"{c['measured_mm'] - c['nominal_mm']:+.3f}"
+        rows.append([name, c["what"], f"{c['nominal_mm']:.3f}", measured, off, c["outcome"], c["words"]])
+    whole = words(f"The key: {check['outcome']}.", BODY, "bold")
+    more = [words(line, SMALL, space=1) for line in check["words"]]
+    if check["code"] != code_to_json(content.code, spec):
+        more.append(words("Mind: the key was checked against another code than this sheet's.", BODY, "bold"))
     title = "The cut key, measured"
     made = table(rows, [22, 16, 22, 28, 20, 20, 52], right=(2, 3, 4))
     return part(title, made, Spacer(1, 3), whole, *more, together=len(rows) <= 14)

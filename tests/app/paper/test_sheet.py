@@ -94,6 +94,9 @@ def test_settled_code_and_measured_key_are_shown():
     check = check_cut_key(job.decided_code, SPEC, [6.7, 7.7, 6.2, 7.2, 6.4], 0.01)
     said = " ".join(_texts(job_sheet(job, decoding(), check=check)))
 
+    recorded = job_sheet(job.changed(cut_key_check=check.to_json()), decoding())
+
+    assert " ".join(_texts(recorded)) == said
     assert "The picture's likeliest code is another: 3-1-4-2-5" in said and "settled on" in said
     assert "+0.200" in said and "6.400 ± 0.010" in said and f"The key: {check.outcome}." in said
 
