@@ -34,13 +34,13 @@ class Guess:
     def offsets_mm(self) -> Floats:
         """Offsets to try."""
         count = int(np.ceil(2.5 * self.offset_sd_mm / CENTRE_MM))
-        return CENTRE_MM * np.arange(-count, count + 1)
+        return CENTRE_MM * np.arange(-count, count + 1.0)
 
     @property
     def scales(self) -> Floats:
         """Scales to try."""
         count = int(np.ceil(2.5 * self.scale_sd / SCALE_STEP))
-        return 1.0 + SCALE_STEP * np.arange(-count, count + 1)
+        return 1.0 + SCALE_STEP * np.arange(-count, count + 1.0)
 
 
 BY_HAND = Guess(offset_sd_mm=0.6, scale_sd=0.018)

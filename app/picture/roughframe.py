@@ -96,7 +96,7 @@ def _across(marks: Marks, line: Floats) -> Floats | None:
         ends = np.asarray(marks.blade_height, dtype=float)
         return np.asarray(ends.sum(axis=0) / 2 - line[0])
     if marks.shoulder is not None:
-        return np.subtract(marks.shoulder, line[0])
+        return np.asarray(np.subtract(marks.shoulder, line[0]), dtype=float)
     return None
 
 
@@ -107,7 +107,8 @@ def _px_per_mm(marks: Marks, spec: KeySpec, edges: list[Floats], along: Floats, 
     for edge in edges:
         if len(edge) == len(positions) and len(edge) >= 2:
             centred = positions - positions.mean()
-            said.append((float(((edge @ along) * centred).sum() / (centred**2).sum()), float(np.sqrt((centred**2).sum()))))
+            square = float((centred**2).sum())
+            said.append((float(((edge @ along) * centred).sum()) / square, float(np.sqrt(square))))
     if marks.shoulder is not None and marks.tip is not None and spec.blade.length_mm:
         length = abs(np.subtract(marks.tip, marks.shoulder) @ along)
         said.append((length / spec.blade.length_mm, spec.blade.length_mm / 1.4))

@@ -42,8 +42,8 @@ class Patch:
         rows = -(-len(flat) // width)
         folded = np.full((rows * width, 2), -1.0, dtype=np.float32)
         folded[: len(flat)] = flat - np.array([self.left, self.top], dtype=np.float32)
-        folded = folded.reshape(rows, width, 2)
-        values = cv2.remap(self.grey, folded[..., 0], folded[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        x, y = folded.reshape(rows, width, 2)[..., 0], folded.reshape(rows, width, 2)[..., 1]
+        values = cv2.remap(self.grey, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         return np.asarray(values.reshape(-1)[: len(flat)].reshape(shape), dtype=float)
 
 

@@ -86,7 +86,7 @@ class Straight:
 
     def straight_xy(self, picture_xy: Floats) -> Floats:
         """(..., 2) picture positions to straightened positions."""
-        return _apply(np.linalg.inv(self.to_picture), picture_xy)
+        return _apply(np.asarray(np.linalg.inv(self.to_picture), dtype=float), picture_xy)
 
 
 def _apply(homography: Floats, xy: Floats) -> Floats:
