@@ -49,10 +49,12 @@ LENS_PRIOR_SIGMA: Final = 0.01
 """k1 at the corner of the picture; telephones correct their own bend to about this."""
 SIDE_SIGMA_PX: Final = 0.2
 """What a whole side may be off by where nothing casts a shadow: sharpening, a rough cut, the camera's tone curve."""
-SIDE_SIGMA_OF_WALL: Final = 0.09
+SIDE_SIGMA_OF_WALL: Final = 0.06
 """The same for the shadow and the light on a wall under the edge, as a share of the wall's height."""
 HAND_SIGMA_PX: Final = 3.0
 """How well a hand marks a corner."""
+BLOCKS: Final = 24
+"""Into how many blocks the points of a side are taken together."""
 LEAST_SHARE: Final = 0.3
 """A side of which less was seen is taken as not seen."""
 
@@ -105,7 +107,7 @@ class PlaneView:
     sides
         How well each side was seen; empty where only corners were given.
     misfit_px
-        Root mean square distance of the edge points from the fitted sides.
+        Root mean square distance of the seen sides from the fitted ones, block by block.
     """
 
     rectangle: Rectangle
@@ -328,7 +330,7 @@ def fit_view(
     """
     used = [np.empty((0, 2)) if side.share <= LEAST_SHARE else side.points for side in sides]
     fit = _Fit(rectangle, picture_size, ring, used, [side.scatter_px for side in sides], corner_sigma_px)
-    start = np.concatenate([_start_camera(rectangle, picture_size, ring), np.zeros(6)])
+    start = np.concatenate([_start_camera(rectangle, picture_size, ring), np.zeros(2)])
     solved = least_squares(fit.residuals, start, x_scale=fit.scales, method="trf", max_nfev=30)
     full = np.linalg.inv(solved.jac.T @ solved.jac)
     camera, grown = solved.x[:8], solved.x[8:10]
@@ -339,7 +341,12 @@ def fit_view(
 
 
 class _Fit:
-    """Residuals, each over its own standard uncertainty, of camera (8), size (2) and whole-side offsets (4)."""
+    """Residuals, each over its own standard uncertainty, of camera (8) and growth of the rectangle's size (2).
+
+    Points are taken together in blocks along each side.  What a whole side may be off by (a shadow, a rough cut) is
+    in the blocks' covariance as an offset, and half as much each of slope and bow: a shadow that fades along a side
+    must not pass for tilt or for a bent lens.
+    """
 
     def __init__(
         self,
@@ -352,21 +359,33 @@ class _Fit:
     ) -> None:
         self.rectangle, self.picture_size, self.ring = rectangle, picture_size, ring
         self.corner_sigma_px = corner_sigma_px
-        self.points = np.concatenate([*sides, np.empty((0, 2))])
-        self.side = np.repeat(np.arange(len(sides)), [len(points) for points in sides])
-        sigma = np.array([max(0.1, scatter) for scatter in scatters])
-        # Neighbouring points share their blur: count every other one.
-        self.sigma_px = sigma[self.side] * np.sqrt(2.0) if len(self.side) else np.empty(0)
         edges = np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)
         self.px_per_mm = float(np.mean(edges / np.array(rectangle.size_mm * 2)))
         wall_px = SIDE_SIGMA_OF_WALL * rectangle.face_mm * self.px_per_mm
-        self.side_sigma_px = float(np.hypot(SIDE_SIGMA_PX, wall_px))
+        side_sigma_px = float(np.hypot(SIDE_SIGMA_PX, wall_px))
+        blocks: list[Floats] = [np.empty((0, 2))]
+        self.whiteners: list[Floats] = []
+        for k, (points, scatter) in enumerate(zip(sides, scatters, strict=True)):
+            if not len(points):
+                continue
+            parts = np.array_split(points, min(len(points), BLOCKS))
+            middles = np.array([part.mean(axis=0) for part in parts])
+            step = (np.roll(ring, -1, axis=0) - ring)[k]
+            t = 2 * ((middles - ring[k]) @ step) / float(step @ step) - 1
+            # Neighbouring points share their blur: count every other one.
+            own = max(0.1, scatter) ** 2 * 2 / np.array([len(part) for part in parts])
+            shapes = np.stack([np.ones_like(t), 0.25 * t, 0.25 * (1.5 * t**2 - 0.5)], axis=1) * side_sigma_px
+            self.whiteners.append(np.linalg.inv(np.linalg.cholesky(np.diag(own) + shapes @ shapes.T)))
+            blocks.append(middles)
+        self.points = np.concatenate(blocks)
+        seen = [k for k in range(len(sides)) if len(sides[k])]
+        self.side = np.repeat(np.array(seen, dtype=np.intp), [len(w) for w in self.whiteners])
         distance = rectangle.size_mm[0]
-        self.scales = np.array([0.1] * 3 + [0.1 * distance] * 3 + [0.2, 0.005, 0.1, 0.1] + [0.2] * 4)
-        self.unseen = [k for k in range(4) if k >= len(sides) or len(sides[k]) == 0]
+        self.scales = np.array([0.1] * 3 + [0.1 * distance] * 3 + [0.2, 0.005, 0.1, 0.1])
+        self.unseen = [k for k in range(4) if k not in seen]
 
     def residuals(self, values: Floats) -> Floats:
-        camera, grown, offsets = values[:8], values[8:10], values[10:14]
+        camera, grown = values[:8], values[8:10]
         parts = [
             np.array(
                 [
@@ -375,17 +394,20 @@ class _Fit:
                     grown[0] / self.rectangle.sigma_mm[0],
                     grown[1] / self.rectangle.sigma_mm[1],
                 ]
-            ),
-            offsets / self.side_sigma_px,
+            )
         ]
         if len(self.points):
-            parts.append((self._distances_px(camera, grown) - offsets[self.side]) / self.sigma_px)
+            distances = self._distances_px(camera, grown)
+            start = 0
+            for whitener in self.whiteners:
+                parts.append(whitener @ distances[start : start + len(whitener)])
+                start += len(whitener)
         if self.corner_sigma_px is not None:
             plane = _outline(self.rectangle, grown)
             ideal = apply_homography(plane_columns(camera, self.rectangle.face_mm), plane)
             seen = to_pixels(bend(ideal, float(camera[7])), self.picture_size)
             # Beside seen sides the hand's corners only hold what the sides leave free.
-            weight = 1.0 if not len(self.points) or self.unseen else 0.1
+            weight = 1.0 if self.unseen else 0.1
             parts.append((seen - self.ring).ravel() / self.corner_sigma_px * weight)
         return np.concatenate(parts)
 
@@ -398,11 +420,10 @@ class _Fit:
         return np.asarray((sign * np.where(along_y, plane[:, 1], plane[:, 0]) - reach) * self.px_per_mm)
 
     def misfit_px(self, values: Floats) -> float:
-        """Root mean square distance of the points from the sides, the whole-side offsets taken off."""
+        """Root mean square distance of the blocks from the sides."""
         if not len(self.points):
             return 0.0
-        left = self._distances_px(values[:8], values[8:10]) - values[10:14][self.side]
-        return float(np.sqrt(np.mean(left**2)))
+        return float(np.sqrt(np.mean(self._distances_px(values[:8], values[8:10]) ** 2)))
 
 
 def _outline(rectangle: Rectangle, grown: Floats) -> Floats:

@@ -24,11 +24,11 @@ _EDGE_SIGMA_PX: Final = 1.0
 _ALONG_SIGMA: Final = 1.5
 _MOST_NORMALS: Final = 240
 _NEAR_PX: Final = 2.5
-_MODEL_INSIDE_PX: Final = 4.0
-_MODEL_OUTSIDE_PX: Final = 2.5
-_MODEL_NEAR_PX: Final = 1.25
+_MODEL_X_PX: Final = np.arange(-4.0, 2.51, 0.5)
+_TRIES_PX: Final = np.arange(-1.25, 1.26, 0.25)
 _MODEL_ALONG_SIGMA: Final = 3.0
-_BLURS_PX: Final = (0.55, 0.8, 1.15)
+_BLURS_PX: Final = np.arange(0.5, 2.05, 0.1)
+_FALL_PENALTY: Final = 3.0
 _MOST_LENS_BEND: Final = 0.02
 _APART_PX: Final = 4.5
 _LEAST_FAINT: Final = 3.0
@@ -86,24 +86,32 @@ def trace_sides(
         None for a first look: each side is searched, and its steepest place is taken as it is.  For the second look,
         how far the middle of each side lies outside its chord: the side is then only measured, not searched.
     """
-    one, two, three, four = (
-        _trace(
-            rgb,
-            corners[k],
-            corners[(k + 1) % 4],
-            reach_px,
-            skip_share[k],
-            prefer,
-            None if bows_px is None else bows_px[k],
-        )
+    looks = [
+        _look(rgb, corners[k], corners[(k + 1) % 4], reach_px, skip_share[k], prefer, bows_px and bows_px[k])
         for k in range(4)
-    )
+    ]
+    blur = None if bows_px is None else _common_blur([look for look in looks if look is not None])
+    one, two, three, four = (_side(look, blur) for look in looks)
     return one, two, three, four
 
 
-def _trace(
+@dataclass(frozen=True)
+class _Look:
+    """One side sampled along its normals: ``light`` (normals, offsets, channels), and its edge roughly found."""
+
+    feet: Floats
+    outward: Floats
+    places: Floats
+    offsets: Floats
+    light: NDArray[np.float32]
+    line: Floats
+    found: Floats
+    height: Floats
+
+
+def _look(
     rgb: Bytes, start: Floats, end: Floats, reach_px: float, skip: float, prefer: Prefer, bow_px: float | None
-) -> Side:
+) -> _Look | None:
     length = float(np.hypot(*(end - start)))
     along = (end - start) / length
     outward = np.array([along[1], -along[0]])  # clockwise as seen: the inside lies to the right of the way
@@ -113,34 +121,41 @@ def _trace(
     offsets = np.arange(-reach_px, reach_px + _STEP_PX / 2, _STEP_PX)
     inside = _in_picture(rgb, feet)
     if inside.sum() < 12:
-        return Side(np.empty((0, 2)), 0.0, 0.0, 0.0)
+        return None
     feet, places = feet[inside], places[inside]
-    values = _sampled(rgb, feet[:, None] + offsets[:, None] * outward)
-    strength = _edge_strength(values)
+    light = _sampled(rgb, feet[:, None] + offsets[:, None] * outward)
+    strength = _edge_strength(light)
     line: Floats
     if bow_px is None:
         searched = _agreed_line(strength, places, offsets, prefer, _most_bow_px(rgb, start, end))
         if searched is None:
-            return Side(np.empty((0, 2)), 0.0, 0.0, 0.0)
+            return None
         line = searched - (_step_inward(strength, offsets, searched) if prefer == "innermost" else 0.0)
     else:
         line = bow_px * 4 * places * (1 - places)
     found, height = _peaks_near(strength, offsets, line)
     line = np.asarray(np.polyval(_smooth_curve(places, found, height)[0], places - 0.5), dtype=float)
     found, height = _peaks_near(strength, offsets, line)
-    if bow_px is not None:
-        in_light, has = _peaks_near(_edge_strength(values, as_seen=False), offsets, line)
+    return _Look(feet, outward, places, offsets, light, line, found, height)
+
+
+def _side(look: _Look | None, blur: float | None) -> Side:
+    """Edge points of one side; measured in light where the picture's blur is known."""
+    if look is None:
+        return Side(np.empty((0, 2)), 0.0, 0.0, 0.0)
+    found = look.found
+    if blur is not None:
+        in_light, has = _peaks_near(_edge_strength(look.light, as_seen=False), look.offsets, look.line)
         found = np.where((has > 0) & (np.abs(in_light - found) < 1), in_light, found)
-    _, keep, scatter = _smooth_curve(places, found, height)
-    if bow_px is not None:
+    _, keep, scatter = _smooth_curve(look.places, found, look.height)
+    if blur is not None:
         # The model is the better place as long as it describes this side; on grain it is the noisier one.
-        modelled = _steps_near(values, offsets, line)
-        _, keep_modelled, scatter_modelled = _smooth_curve(places, modelled, height)
+        modelled = _steps_near(look, blur)
+        _, keep_modelled, scatter_modelled = _smooth_curve(look.places, modelled, look.height)
         if scatter_modelled < 1.5 * scatter + 0.02 and keep_modelled.mean() > 0.8 * keep.mean():
             found, keep, scatter = modelled, keep_modelled, scatter_modelled
-    share = float(keep.mean())
-    contrast = float(np.median(height[keep])) if keep.any() else 0.0
-    return Side((feet + found[:, None] * outward)[keep], scatter, share, contrast)
+    contrast = float(np.median(look.height[keep])) if keep.any() else 0.0
+    return Side((look.feet + found[:, None] * look.outward)[keep], scatter, float(keep.mean()), contrast)
 
 
 def _most_bow_px(rgb: Bytes, start: Floats, end: Floats) -> float:
@@ -288,40 +303,69 @@ def _peaks_near(strength: Floats, offsets: Floats, line: Floats) -> tuple[Floats
     return offsets[k] + np.clip(shift, -1, 1) * _STEP_PX, height
 
 
-def _steps_near(light: NDArray[np.float32], offsets: Floats, line: Floats) -> Floats:
-    """(normals,) where the inside level ends: a blurred step, from which a shadow or glow may fall away linearly.
+def _steps_near(look: _Look, blur: float) -> Floats:
+    """(normals,) where the inside level ends: a blurred step, beside which a shadow or glow may fall away linearly.
 
     The steepest place of the whole profile would be drawn outward by a soft shadow beside the edge.  Here light is
     modelled as ``inside + step * S(x) + fall * R(x)``, S the blurred step at the place sought and R its integral;
-    the place is searched, the three others are solved for, and one blur is chosen for the whole side.
+    the place is searched, the others are solved for.  Whether there is a fall at all is chosen once for the whole
+    side on its mean profile: a fall that is not needed would take part of the step's place.
     """
-    inside, outside = round(_MODEL_INSIDE_PX / _STEP_PX), round(_MODEL_OUTSIDE_PX / _STEP_PX)
-    near = np.arange(-inside, outside + 1)
-    middle = np.rint((line - offsets[0]) / _STEP_PX).astype(np.intp)
-    middle = np.clip(middle, inside, len(offsets) - 1 - outside)
-    windows = light[np.arange(len(line))[:, None], middle[:, None] + near]
-    windows = gaussian_filter1d(windows, _MODEL_ALONG_SIGMA, axis=0).astype(float).transpose(0, 2, 1)
-    x = near * _STEP_PX
-    tries = np.arange(-_MODEL_NEAR_PX, _MODEL_NEAR_PX + 0.01, 0.25)
-    best_total, best = np.inf, np.empty((0, 0))
-    energy = (windows**2).sum(axis=(1, 2))
-    for sigma in _BLURS_PX:
-        left = np.empty((len(line), len(tries)))
-        for k, place in enumerate(tries):
-            u = (x - place) / sigma
-            step = ndtr(u)
-            fall = u * step + np.exp(-0.5 * u**2) / np.sqrt(2 * np.pi)
-            basis = np.linalg.qr(np.stack([np.ones_like(x), step, fall], axis=1))[0]
-            left[:, k] = energy - ((windows @ basis) ** 2).sum(axis=(1, 2))
-        total = float(np.median(left.min(axis=1)))
-        if total < best_total:
-            best_total, best = total, left
-    k = np.clip(best.argmin(axis=1), 1, len(tries) - 2)
-    rows = np.arange(len(line))
-    before, here, after = best[rows, k - 1], best[rows, k], best[rows, k + 1]
+    windows, middle = _windows(look)
+    windows = gaussian_filter1d(windows, _MODEL_ALONG_SIGMA, axis=0)
+    mean = np.median(windows, axis=0)[None]
+    plain, falling = (float(_misfit(mean, blur, falls=falls).min()) for falls in (False, True))
+    left = _misfit(windows, blur, falls=falling * _FALL_PENALTY < plain)
+    k = np.clip(left.argmin(axis=1), 1, len(_TRIES_PX) - 2)
+    rows = np.arange(len(left))
+    before, here, after = left[rows, k - 1], left[rows, k], left[rows, k + 1]
     bend = before - 2 * here + after
     shift = np.where(bend > 1e-9, 0.5 * (before - after) / np.where(bend > 1e-9, bend, 1.0), 0.0)
-    return np.asarray(offsets[middle] + tries[k] + np.clip(shift, -1, 1) * 0.25)
+    return np.asarray(look.offsets[middle] + _TRIES_PX[k] + np.clip(shift, -1, 1) * (_TRIES_PX[1] - _TRIES_PX[0]))
+
+
+def _common_blur(looks: list[_Look]) -> float:
+    """The one blur, in pixels, with which the model fits the mean profiles of all sides together.
+
+    A shadow beside one side passes for blur; the picture has one focus, and the clean sides show it.
+    """
+    total = np.zeros(len(_BLURS_PX))
+    for look in looks:
+        windows, _ = _windows(look)
+        mean = np.median(windows, axis=0)[None]
+        least = 1e-4 * float(((mean - mean[..., :1]) ** 2).sum()) + 1e-3
+        for k, blur in enumerate(_BLURS_PX):
+            misfit = min(
+                float(_misfit(mean, blur, falls=False).min()),
+                _FALL_PENALTY * float(_misfit(mean, blur, falls=True).min()),
+            )
+            total[k] += np.log(misfit + least)
+    return float(_BLURS_PX[int(total.argmin())])
+
+
+def _windows(look: _Look) -> tuple[Floats, NDArray[np.intp]]:
+    """(normals, channels, x) light around the line at ``_MODEL_X_PX``, and the offsets' indices of their middles."""
+    inside, outside = round(-_MODEL_X_PX[0] / _STEP_PX), round(_MODEL_X_PX[-1] / _STEP_PX)
+    middle = np.rint((look.line - look.offsets[0]) / _STEP_PX).astype(np.intp)
+    middle = np.clip(middle, inside, len(look.offsets) - 1 - outside)
+    near = np.arange(-inside, outside + 1)
+    windows = look.light[np.arange(len(look.line))[:, None], middle[:, None] + near]
+    return windows.astype(float).transpose(0, 2, 1), middle
+
+
+def _misfit(windows: Floats, blur: float, *, falls: bool) -> Floats:
+    """(normals, tries) squared distance of (normals, channels, x) windows from the best model at each place."""
+    left = np.empty((len(windows), len(_TRIES_PX)))
+    energy = (windows**2).sum(axis=(1, 2))
+    for k, place in enumerate(_TRIES_PX):
+        u = (_MODEL_X_PX - place) / blur
+        step = ndtr(u)
+        parts = [np.ones_like(u), step]
+        if falls:
+            parts.append(u * step + np.exp(-0.5 * u**2) / np.sqrt(2 * np.pi))
+        basis = np.linalg.qr(np.stack(parts, axis=1))[0]
+        left[:, k] = energy - ((windows @ basis) ** 2).sum(axis=(1, 2))
+    return left
 
 
 def _smooth_curve(places: Floats, found: Floats, height: Floats) -> tuple[Floats, NDArray[np.bool_], float]:
