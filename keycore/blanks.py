@@ -5,7 +5,7 @@ b is shallower than the same cut of a.  That is a partial order, codes that can 
 by Dilworth's theorem (Ann. Math. 51 (1950) 161-166) the fewest blanks that all of a list of codes need is the size of
 its largest antichain: the largest set of codes of which no two can share a blank.
 
-Depths here are indexes: a larger index is a deeper cut; -1 is no cut.
+Depths here are indexes: a larger index is a deeper cut; -1 is no cut.  Volumes and pages are cited from memory.
 """
 
 from __future__ import annotations

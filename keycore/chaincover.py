@@ -275,7 +275,7 @@ class _Programme:
     def prices(self) -> tuple[Floats, Floats]:
         """(worth of each code, rent of each place) at the optimum over the pairs known so far."""
         cost, matrix, limits = self.arrays()
-        result = linprog(cost, A_ub=matrix, b_ub=limits, method="highs")
+        result = linprog(cost, A_ub=matrix, b_ub=limits, method="highs", options={"presolve": False})
         worth_and_rent = -np.asarray(result.ineqlin.marginals)
         self._put_aside(cost + matrix.T @ worth_and_rent)
         count = len(self.problem.weights)
