@@ -283,7 +283,7 @@ def _words(
     needed = room_mm / float(ndtri((1 + level) / 2))
     if needed <= 0.0005:
         side = "deepening it a little would settle it" if off_mm > 0 else "only a closer measurement can settle it"
-        return f"cannot be told, it lies at the limit ({off_mm:+.3f} mm){other}; {side}."
+        return f"cannot be told, it lies at or past the limit ({off_mm:+.3f} mm){other}; {side}."
     repeats = math.ceil((sigma / needed) ** 2)
     often = f", or the mean of {repeats} independent readings" if repeats <= 20 else ""
     return f"cannot be told{other}; a measurement with an uncertainty of {needed:.3f} mm{often} would do."

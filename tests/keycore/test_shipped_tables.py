@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+
+import jsonschema
 import numpy as np
 import pytest
 
@@ -32,6 +35,29 @@ def test_every_kind_of_key_is_among_the_invented_tables() -> None:
     assert any(spec.cut_counts == (5, 6) for spec in invented)
     assert any(spec.restricted for spec in invented)
     assert all(spec.blade.height_mm and spec.blade.length_mm and spec.cut_form.angle_deg for spec in invented)
+
+
+@pytest.mark.parametrize("entry", ENTRIES, ids=lambda entry: entry.file.stem)
+def test_table_keeps_the_shipped_schema(entry: object) -> None:
+    """An outside validator, with the JSON Schema that ships beside the tables, agrees with the loader."""
+    file = entry.file  # type: ignore[attr-defined]
+    schema = json.loads((file.parent / "keyspec-1.schema.json").read_text(encoding="utf-8"))
+
+    jsonschema.Draft202012Validator(schema).validate(json.loads(file.read_text(encoding="utf-8")))
+
+
+def test_schema_refuses_what_the_loader_refuses() -> None:
+    """A stranger among the members, a negative root and a missing table of depths."""
+    file = ENTRIES[0].file
+    validator = jsonschema.Draft202012Validator(
+        json.loads((file.parent / "keyspec-1.schema.json").read_text(encoding="utf-8"))
+    )
+    good = json.loads(file.read_text(encoding="utf-8"))
+
+    assert validator.is_valid(good)
+    assert not validator.is_valid({**good, "colour": "brass"})
+    assert not validator.is_valid({**good, "depths": [{"label": "0", "root": -1.0}, {"label": "1", "root": -2.0}]})
+    assert not validator.is_valid({name: value for name, value in good.items() if name != "depths"})
 
 
 @pytest.mark.parametrize("entry", ENTRIES, ids=lambda entry: entry.file.stem)
