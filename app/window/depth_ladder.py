@@ -35,7 +35,7 @@ _FOOT = 48.0
 
 
 class DepthLadder(QWidget):
-    """Columns of rungs on the picture's horizontal axis: click to hold a depth, again to rule it out, again to clear."""
+    """Columns of rungs on the picture's axis: click to hold a depth, again to rule it out, again to clear."""
 
     asked = Signal(int, str, str)
     """(cut counted from 0, label, "held" | "ruled out" | "free"): what a rung should become."""
