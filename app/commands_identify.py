@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import math
 import os
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
 from multiprocessing import get_context
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -16,12 +16,33 @@ from app.commands_common import aligned, fault_words, load_marks, number, number
 from keycore.refusal import Refusal
 
 if TYPE_CHECKING:
-    from keycore.identify import Identification
+    from keycore.identify import Candidate, Identification
     from keycore.marks import Marks
     from keycore.measured import Readings
     from keycore.spec import KeySpec
 
 SHOWN = 8
+
+
+@dataclass(frozen=True)
+class Ranking:
+    """Tables by evidence (natural logarithm, against a table that says nothing), and those left out."""
+
+    candidates: tuple[Candidate, ...]
+    left_out: tuple[tuple[str, str], ...]
+
+    @property
+    def words(self) -> str:
+        """What may be said of it in a sentence."""
+        if not self.candidates:
+            return "No table could read this picture."
+        good = [candidate.spec.name for candidate in self.candidates if candidate.log_evidence > 0][:3]
+        if not good:
+            return "None of these tables explains the cuts better than chance."
+        return (
+            f"Nearest: {', '.join(good)}. A picture ranks tables but does not settle which one it is; look at the "
+            f"blank and the lock's make, or measure and give --roots with --positions."
+        )
 
 
 def identify(
@@ -64,12 +85,11 @@ def identify(
     if (picture is None) == (roots is None):
         raise Refusal("Give a picture, or --height with --roots.", code="call.identify")
     if picture is not None:
-        found = _by_picture(picture, tables, None if marks is None else load_marks(marks))
-    else:
-        if height is None:
-            raise Refusal("Figures need the blade height too; give --height.", code="call.identify")
-        found = _by_figures(height, roots, positions, sigma, tables)
-    _show(found, as_json)
+        _show_ranking(_by_picture(picture, tables, None if marks is None else load_marks(marks)), as_json)
+        return
+    if height is None:
+        raise Refusal("Figures need the blade height too; give --height.", code="call.identify")
+    _show(_by_figures(height, roots, positions, sigma, tables), as_json)
 
 
 def _by_figures(
@@ -90,19 +110,19 @@ def _by_figures(
     return compare(readings_of_figures(tall, figures, placed, number(sigma, "sigma"), fitting[0]), fitting)
 
 
-def _by_picture(picture: Path, tables: Sequence[KeySpec], marks: Marks | None) -> Identification:
-    """Each table reads the picture in its own way; its evidence is measured against a table that says nothing."""
+def _by_picture(picture: Path, tables: Sequence[KeySpec], marks: Marks | None) -> Ranking:
+    """Each table reads the picture in its own way, on all cores."""
     from app.picture.load import open_picture
 
     open_picture(picture)  # a picture that cannot be opened is told once
     calls = [(picture, table, marks) for table in tables]
     processes = min(len(calls), os.cpu_count() or 1)
     if processes <= 1:
-        return combined([_evidence(*call) for call in calls])
+        return ranked([_evidence(*call) for call in calls])
     from app.commands_read import one_thread_each
 
     with ProcessPoolExecutor(processes, mp_context=get_context("spawn"), initializer=one_thread_each) as pool:
-        return combined(list(pool.map(_evidence, *zip(*calls, strict=True))))
+        return ranked(list(pool.map(_evidence, *zip(*calls, strict=True))))
 
 
 def _evidence(picture: Path, table: KeySpec, marks: Marks | None) -> tuple[KeySpec, Readings | str]:
@@ -118,36 +138,67 @@ def _evidence(picture: Path, table: KeySpec, marks: Marks | None) -> tuple[KeySp
         return table, fault_words(error)
 
 
-def combined(outcomes: Sequence[tuple[KeySpec, Readings | str]]) -> Identification:
-    """One ranking from readings that each table made for itself."""
-    from keycore.identify import NONE_PRIOR, Candidate, Identification
+def ranked(outcomes: Sequence[tuple[KeySpec, Readings | str]]) -> Ranking:
+    """Tables in the order of their evidence, from the readings that each of them made of the picture.
+
+    A table looks for cuts where its own cuts stand, so the places that it finds speak for it whatever the key is; they
+    are left out, and the heights, the blade and the file's claims alone are compared.  Each table's evidence is against
+    one that says nothing.  That ranks tables; it gives no honest probability, so none is shown.
+    """
     from keycore.identify import identify as compare
 
-    single: list[Candidate] = []
+    found: list[Candidate] = []
     left_out: list[tuple[str, str]] = []
     for table, readings in outcomes:
         if isinstance(readings, str):
             left_out.append((table.name, readings))
             continue
-        alone = compare(readings, [table])
-        single += alone.candidates
+        cuts = tuple(replace(cut, position_px=None, position_sigma_px=None) for cut in readings.cuts)
+        alone = compare(replace(readings, cuts=cuts), [table])
+        found += alone.candidates
         left_out += alone.left_out
-    if not single:
-        return Identification((), 1.0, "No table could read this picture.", tuple(left_out))
-    share = (1 - NONE_PRIOR) / len(single)
-    highest = max(0.0, *(candidate.log_evidence for candidate in single))
-    weights = [share * math.exp(candidate.log_evidence - highest) for candidate in single]
-    none = NONE_PRIOR * math.exp(-highest)
-    total = sum(weights) + none
-    ranked = sorted(zip(weights, single, strict=True), key=lambda pair: -pair[0])
-    candidates = tuple(Candidate(c.spec, weight / total, c.log_evidence, c.decoder) for weight, c in ranked)
-    best = candidates[0]
-    words = (
-        f"None of these tables fits (probability {none / total:.2f}); the nearest is {best.spec.name}."
-        if none > total / 2
-        else f"Likeliest is {best.spec.name} (probability {best.probability:.3f}); none of these {none / total:.3f}."
-    )
-    return Identification(candidates, none / total, words, tuple(left_out))
+    return Ranking(tuple(sorted(found, key=lambda candidate: -candidate.log_evidence)), tuple(left_out))
+
+
+def _show_ranking(ranking: Ranking, as_json: bool) -> None:
+    from keycore.codes import code_to_json, format_code
+
+    if as_json:
+        tables = [
+            {
+                "spec": candidate.spec.name,
+                "log_evidence": candidate.log_evidence,
+                "unconfirmed": candidate.spec.is_unconfirmed,
+                "code": code_to_json(candidate.decoding.code, candidate.spec),
+                "code_probability": candidate.decoding.probability,
+            }
+            for candidate in ranking.candidates
+        ]
+        print_json(
+            {
+                "format": "identification/1",
+                "words": ranking.words,
+                "tables": tables,
+                "left_out": [{"spec": name, "why": why} for name, why in ranking.left_out],
+            }
+        )
+        return
+    typer.echo(ranking.words)
+    rows = [("table", "evidence", "its code", "")]
+    for candidate in ranking.candidates[:SHOWN]:
+        code = format_code(candidate.decoding.code, candidate.spec)
+        flag = "UNCONFIRMED" if candidate.spec.is_unconfirmed else ""
+        rows.append((candidate.spec.name, f"{candidate.log_evidence:+.1f}", code, flag))
+    if len(rows) > 1:
+        typer.echo("\n".join(aligned(rows)))
+    if len(ranking.candidates) > SHOWN:
+        typer.echo(f"  and {len(ranking.candidates) - SHOWN} more that fit less.")
+    _say_left_out(ranking.left_out)
+
+
+def _say_left_out(left_out: Sequence[tuple[str, str]]) -> None:
+    if left_out:
+        say(f"Not compared: {', '.join(name for name, _why in left_out)}.")
 
 
 def _show(found: Identification, as_json: bool) -> None:
@@ -183,5 +234,4 @@ def _show(found: Identification, as_json: bool) -> None:
     typer.echo("\n".join(aligned(rows)))
     if len(found.candidates) > SHOWN:
         typer.echo(f"  and {len(found.candidates) - SHOWN} more that fit less.")
-    if found.left_out:
-        say(f"Not compared: {', '.join(name for name, _why in found.left_out)}.")
+    _say_left_out(found.left_out)

@@ -9,12 +9,14 @@ import os
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from app.commands_identify import combined
+from app.commands_identify import Ranking, ranked
 from keycore.figures import readings_of_figures
+from keycore.identify import identify
 from keycore.jobfolder import load_job, sha256_of
 from keycore.spec import load_spec
 from tests.app.made import CODE, Reader, png
@@ -228,19 +230,20 @@ def test_identify_ranks_tables_and_says_none() -> None:
     assert nothing[1].startswith("None of these tables fits")
 
 
-def test_readings_of_several_tables_rank_as_one_comparison_does() -> None:
-    """Where all tables read the picture alike, ranking their own readings gives what one comparison gives."""
-    from keycore.identify import identify
+def test_a_picture_ranks_tables_without_their_own_places() -> None:
+    """Where cuts stand is found with the table's help, so it does not count; nor does a table that could not read."""
+    spec = load_spec("harbourside-5")
+    figures = [2.0 * (spec.root_of(label) + 0.1) for label in CODE]
+    own = readings_of_figures(16.9, figures, [2.0 * mm for mm in spec.cut_positions_mm], None, spec)
+    bare = readings_of_figures(16.9, figures, None, None, spec)
+    found = ranked([(load_spec("kwikset"), bare), (spec, own), (load_spec("dexter"), "No key was found.")])
 
-    specs = [load_spec(name) for name in ("harbourside-5", "kwikset", "dexter")]
-    figures = [2.0 * (specs[0].root_of(label) + 0.1) for label in CODE]
-    readings = readings_of_figures(16.9, figures, None, None, specs[0])
-    apart = combined([(spec, readings) for spec in specs])
-    together = identify(readings, specs)
-
-    assert [c.spec.name for c in apart.candidates] == [c.spec.name for c in together.candidates]
-    assert [c.probability for c in apart.candidates] == pytest.approx([c.probability for c in together.candidates])
-    assert apart.none_probability == pytest.approx(together.none_probability)
+    assert [candidate.spec.name for candidate in found.candidates] == ["Harbourside 5", "Kwikset"]
+    assert found.candidates[0].log_evidence == identify(bare, [spec]).candidates[0].log_evidence
+    assert found.left_out == (("Dexter", "No key was found."),)
+    assert found.words.startswith("Nearest: Harbourside 5")
+    worse = replace(found.candidates[0], log_evidence=-0.1)
+    assert Ranking((worse,), ()).words == "None of these tables explains the cuts better than chance."
 
 
 def test_a_table_from_measured_depth_keys(tmp_path: Path) -> None:
