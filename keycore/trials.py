@@ -14,8 +14,8 @@ from typing import Any
 
 import numpy as np
 
-from keycore.chaincover import best_cover
 from keycore.blanks import order_of
+from keycore.chaincover import best_cover
 from keycore.codes import Code, code_to_json, edge_lists, format_code
 from keycore.refusal import Refusal
 from keycore.spec import KeySpec
