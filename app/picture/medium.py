@@ -130,12 +130,30 @@ def _look_beside(grey: Bytes) -> _Ground | None:
     if level - inside < 20:
         return None
     ring = (away > unit) & (away < 4 * unit)
+    ground = _ground_under(grey, far, ring)
     # Strokes of print are taken out: a closing fills dark things narrower than its kernel, which no shadow is.
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * round(0.7 * unit) + 1,) * 2)
     without_print = cv2.morphologyEx(grey, cv2.MORPH_CLOSE, kernel)
-    shade = (level - without_print[ring].astype(float)) / (level - inside)
+    shade = (ground - without_print[ring].astype(float)) / np.maximum(ground - inside, 10.0)
     soft = float(np.mean((shade > 0.06) & (shade < 0.5)))
     return _Ground(soft, level, _unevenness(grey, far))
+
+
+def _ground_under(grey: Bytes, far: NDArray[np.bool_], ring: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Level that the bare ground would have in the ring: a plane through its level elsewhere, two rounds."""
+    y, x = np.nonzero(far)
+    every = max(1, len(y) // 20_000)
+    y, x = y[::every], x[::every]
+    values = grey[y, x].astype(float)
+    design = np.stack([np.ones_like(values), x / grey.shape[1], y / grey.shape[0]], axis=1)
+    keep = np.ones(len(values), dtype=bool)
+    plane = np.zeros(3)
+    for _ in range(2):
+        plane = np.asarray(np.linalg.lstsq(design[keep], values[keep], rcond=None)[0], dtype=float)
+        miss = np.abs(values - design @ plane)
+        keep = miss <= 3 * max(1.0, 1.4826 * float(np.median(miss)))
+    y, x = np.nonzero(ring)
+    return np.asarray(plane[0] + plane[1] * x / grey.shape[1] + plane[2] * y / grey.shape[0], dtype=float)
 
 
 def _largest(dark: NDArray[np.uint8]) -> NDArray[np.uint8] | None:
