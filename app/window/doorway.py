@@ -6,8 +6,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
-from PySide6.QtCore import QBuffer, QIODevice, QMimeData, QObject, Qt, Signal
-from PySide6.QtGui import QGuiApplication, QImage
+from PySide6.QtCore import QBuffer, QByteArray, QIODevice, QMimeData, QObject, Qt, Signal
+from PySide6.QtGui import QGuiApplication, QImage, QImageWriter
 from PySide6.QtWidgets import QFileDialog, QWidget
 
 from app.window.demo import demo_bench
@@ -101,5 +101,5 @@ def png_of(image: QImage) -> bytes:
     """A picture from the clipboard as the bytes of a file."""
     buffer = QBuffer()
     buffer.open(QIODevice.OpenModeFlag.WriteOnly)
-    image.save(buffer, b"PNG")
+    QImageWriter(buffer, QByteArray(b"png")).write(image)
     return bytes(buffer.data().data())

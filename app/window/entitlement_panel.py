@@ -9,7 +9,7 @@ from typing import Final
 from PySide6.QtCore import QDateTime
 from PySide6.QtWidgets import QDateTimeEdit, QHBoxLayout, QLabel, QLineEdit, QWidget
 
-from app.window.parts import button, set_kind, words
+from app.window.parts import button, name_field, set_kind, words
 from app.window.session import Session
 from app.window.step_panel import StepPanel
 
@@ -84,7 +84,7 @@ class EntitlementPanel(StepPanel):
         self.when = QDateTimeEdit()
         self.when.setCalendarPopup(True)
         self.when.setDisplayFormat("yyyy-MM-dd  HH:mm")
-        self.when.setAccessibleName(self.tr("When the proof was seen"))
+        name_field(self.when, self.tr("When the proof was seen"))
         self.when.dateTimeChanged.connect(self._when_changed)
         row = QHBoxLayout()
         row.addWidget(self.when, 1)

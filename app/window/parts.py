@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from PySide6.QtCore import QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QPainter, QPaintEvent
-from PySide6.QtWidgets import QFrame, QLabel, QListWidget, QPushButton, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QLabel, QLineEdit, QListWidget, QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
 from app.window.theme import LIGHT, Colours
 
@@ -54,6 +54,13 @@ def button(text: str, then: Callable[[], object], *, kind: str = "") -> QPushBut
         made.setObjectName(kind)
     made.clicked.connect(lambda: then())
     return made
+
+
+def name_field(field: QWidget, name: str) -> None:
+    """Give a field its name for screen readers, its inner line of text too."""
+    field.setAccessibleName(name)
+    for inner in field.findChildren(QLineEdit):
+        inner.setAccessibleName(name)
 
 
 def plain_list(name: str) -> QListWidget:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QHBoxLayout, QSpinBox, QWidget
 
-from app.window.parts import button, plain_list, words
+from app.window.parts import button, name_field, plain_list, words
 from app.window.session import Session
 from app.window.step_panel import StepPanel
 
@@ -34,7 +34,7 @@ class PicturePanel(StepPanel):
         self.key_label = words(self.tr("Which key of the picture"), "quiet")
         self.key = QSpinBox()
         self.key.setRange(1, 20)
-        self.key.setAccessibleName(self.key_label.text())
+        name_field(self.key, self.key_label.text())
         self.key.valueChanged.connect(lambda number: session.act(lambda: session.bench.set_key(number - 1)))
         self.box.addWidget(self.key_label)
         self.box.addWidget(self.key)

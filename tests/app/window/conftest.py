@@ -9,6 +9,8 @@ import pytest
 from pytestqt.qtbot import QtBot
 
 from app.bench import Bench
+from app.bench_work import DecodeKey, decoder_for
+from app.picture.values import PictureReading
 from app.window.main_window import MainWindow
 from keycore.decode import Decoder, Decoding
 from keycore.spec import KeySpec, load_spec
@@ -34,6 +36,22 @@ def reader(monkeypatch: pytest.MonkeyPatch) -> Reader:
     made = Reader(blank=frozenset({9}))
     monkeypatch.setattr("app.picture.read.read_picture", made)
     return made
+
+
+@pytest.fixture(autouse=True)
+def _decode_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same readings are decoded once for all tests: the window is tested here, not the decoder."""
+    monkeypatch.setattr("app.bench_work.decoder_for", _decoder_for)
+    monkeypatch.setattr("app.bench.decoder_for", _decoder_for)
+
+
+def _decoder_for(key: DecodeKey, readings: list[PictureReading]) -> Decoder:
+    if key not in _DECODERS:
+        _DECODERS[key] = decoder_for(key, readings)
+    return _DECODERS[key]
+
+
+_DECODERS: dict[DecodeKey, Decoder] = {}
 
 
 @pytest.fixture

@@ -1,0 +1,274 @@
+"""The picture under real mouse and key events."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from PySide6.QtCore import QPoint, QPointF, Qt
+from PySide6.QtGui import QAccessible, QImage, QWheelEvent
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication
+from pytestqt.qtbot import QtBot
+
+from app.bench_marks import MarkPoint, points_of
+from app.window.picture_layers import make_layers
+from app.window.picture_view import PictureView
+from keycore.spec import KeySpec
+from tests.app.made import SIZE, made_reading
+
+SHIFT, ALT = Qt.KeyboardModifier.ShiftModifier, Qt.KeyboardModifier.AltModifier
+
+
+@pytest.fixture
+def view(qtbot: QtBot, spec: KeySpec) -> PictureView:
+    """A view with a picture, its reading and all marks."""
+    made = PictureView()
+    qtbot.addWidget(made)
+    made.resize(700, 320)
+    noise = np.random.default_rng(5).integers(60, 220, (SIZE[1], SIZE[0])).astype(np.uint8)
+    made.show_picture(make_layers(noise), SIZE)
+    reading = made_reading(spec)
+    made.show_marks([MarkPoint(name, xy) for name, xy in points_of(reading.marks).items()])
+    made.show_reading(reading)
+    with qtbot.waitExposed(made):
+        made.show()
+    made.setFocus()
+    return made
+
+
+def place_of(view: PictureView, xy: tuple[float, float]) -> QPoint:
+    """Where a picture position lies in the widget, to the nearest whole pixel."""
+    x, y = view.view.view_of_picture(np.array(xy))
+    return QPoint(round(float(x)), round(float(y)))
+
+
+def wheel(view: PictureView, at: QPointF, angle: QPoint, pixels: QPoint, keys: Qt.KeyboardModifier) -> None:
+    """A wheel event as the system sends it."""
+    event = QWheelEvent(
+        at, view.mapToGlobal(at), pixels, angle, Qt.MouseButton.NoButton, keys, Qt.ScrollPhase.NoScrollPhase, False
+    )
+    QApplication.sendEvent(view, event)
+
+
+def test_a_hundred_wheel_notches_keep_the_point_under_the_pointer(view: PictureView) -> None:
+    """Within a tenth of a picture pixel, at a place between pixels."""
+    at = QPointF(411.3, 97.8)
+    before = view.view.picture_of_view(np.array([at.x(), at.y()]))
+    for step in range(100):
+        notch = 120 if step % 9 < 5 else -120
+        wheel(view, at, QPoint(0, notch), QPoint(), Qt.KeyboardModifier.NoModifier)
+
+    assert np.abs(view.view.picture_of_view(np.array([at.x(), at.y()])) - before).max() < 0.1
+
+
+def test_two_fingers_pan_and_with_control_zoom(view: PictureView) -> None:
+    """Touchpad pixels move the picture by as many; with Ctrl they zoom in proportion."""
+    before = view.view
+    wheel(view, QPointF(100, 100), QPoint(0, 40), QPoint(-12, 7), Qt.KeyboardModifier.NoModifier)
+
+    assert view.view.zoom == before.zoom
+    assert np.allclose(np.subtract(view.view.offset_xy, before.offset_xy), (-12, 7))
+    wheel(view, QPointF(100, 100), QPoint(0, 12), QPoint(0, 3), Qt.KeyboardModifier.ControlModifier)
+    assert view.view.zoom / before.zoom == pytest.approx(1.2 ** (12 / 120))
+
+
+def test_a_dragged_mark_lands_where_it_is_let_go(view: PictureView, qtbot: QtBot) -> None:
+    """The mark moves by the pointer's way in picture pixels, and is announced once."""
+    start = place_of(view, (110.4, 110.0))
+    name = "root.0"
+    mark = view._marks[name].xy
+    start = place_of(view, mark)
+    with qtbot.waitSignal(view.mark_moved) as moved:
+        QTest.mousePress(view, Qt.MouseButton.LeftButton, pos=start)
+        for step in range(1, 11):
+            QTest.mouseMove(view, start + QPoint(3 * step, -2 * step))
+        QTest.mouseRelease(view, Qt.MouseButton.LeftButton, pos=start + QPoint(30, -20))
+    wanted = view.view.picture_of_view(view.view.view_of_picture(np.array(mark)) + np.array([30.0, -20.0]))
+
+    assert moved.args is not None and moved.args[0] == name and moved.args[3] is False
+    assert moved.args[1:3] == pytest.approx(list(wanted), abs=1e-6)
+
+
+def test_a_click_chooses_and_moves_nothing(view: PictureView, qtbot: QtBot) -> None:
+    """A press and release without a way leaves the mark alone."""
+    with qtbot.assertNotEmitted(view.mark_moved):
+        QTest.mouseClick(view, Qt.MouseButton.LeftButton, pos=place_of(view, view._marks["root.3"].xy) + QPoint(3, 2))
+
+    assert view.selected == "root.3"
+
+
+def test_a_locked_mark_does_not_move(view: PictureView, qtbot: QtBot) -> None:
+    """A lock holds against the hand."""
+    marks = [MarkPoint(m.name, m.xy, locked=m.name == "tip") for m in view._marks.values()]
+    view.show_marks(marks)
+    start = place_of(view, view._marks["tip"].xy)
+    with qtbot.assertNotEmitted(view.mark_moved):
+        QTest.mousePress(view, Qt.MouseButton.LeftButton, pos=start)
+        QTest.mouseMove(view, start + QPoint(30, 30))
+        QTest.mouseRelease(view, Qt.MouseButton.LeftButton, pos=start + QPoint(30, 30))
+
+
+@pytest.mark.parametrize(
+    ("keys", "step"),
+    [(Qt.KeyboardModifier.NoModifier, 1.0), (SHIFT, 10.0), (ALT, 0.1)],
+    ids=["alone", "shift", "alt"],
+)
+@pytest.mark.parametrize("percent", [30.0, 100.0, 3000.0])
+def test_arrows_nudge_in_picture_pixels_at_any_zoom(
+    view: PictureView, qtbot: QtBot, keys: Qt.KeyboardModifier, step: float, percent: float
+) -> None:
+    """1 px, 10 px or 0.1 px of the stored picture."""
+    view.choose("root.1")
+    view._set_view(view.view.at_percent(percent, (350.0, 160.0)))
+    x, y = view._marks["root.1"].xy
+    with qtbot.waitSignal(view.mark_moved) as moved:
+        QTest.keyClick(view, Qt.Key.Key_Right, keys)
+
+    assert moved.args is not None
+    assert moved.args[1:3] == pytest.approx([x + step, y], abs=1e-6) and moved.args[3] is True
+
+
+def test_tab_walks_all_marks_and_then_leaves(view: PictureView) -> None:
+    """Tab goes through every mark once, bow to tip, and then on to the next thing."""
+    walked = []
+    for _ in range(len(view._marks)):
+        QTest.keyClick(view, Qt.Key.Key_Tab)
+        walked.append(view.selected)
+
+    assert walked[:3] == ["shoulder", "root.0", "root.1"] and len(set(walked)) == len(view._marks)
+    QTest.keyClick(view, Qt.Key.Key_Tab)
+    assert view.selected is None
+    QTest.keyClick(view, Qt.Key.Key_Backtab)
+    assert view.selected == walked[-1]
+
+
+@pytest.mark.parametrize("how", ["middle", "space"])
+def test_the_view_is_dragged_in_any_mode(view: PictureView, how: str) -> None:
+    """Middle button, or Space with the left one: the picture follows the pointer, marks are left alone."""
+    before = view.view
+    button = Qt.MouseButton.MiddleButton if how == "middle" else Qt.MouseButton.LeftButton
+    if how == "space":
+        QTest.keyPress(view, Qt.Key.Key_Space)
+    start = place_of(view, view._marks["root.0"].xy)
+    QTest.mousePress(view, button, pos=start)
+    QTest.mouseMove(view, start + QPoint(25, -10))
+    QTest.mouseRelease(view, button, pos=start + QPoint(25, -10))
+    if how == "space":
+        QTest.keyRelease(view, Qt.Key.Key_Space)
+
+    assert np.allclose(np.subtract(view.view.offset_xy, before.offset_xy), (25, -10))
+    assert view.view.zoom == before.zoom
+
+
+def test_keys_show_blade_whole_one_to_one_and_a_cut(view: PictureView) -> None:
+    """F, W, 1 and C do what the sheet says."""
+    QTest.keyClick(view, Qt.Key.Key_W)
+    corners = view.view.view_xy(np.array([[-0.5, -0.5], [SIZE[0] - 0.5, SIZE[1] - 0.5]]))
+    assert corners.min() >= 0 and corners[1, 0] <= view.width() and corners[1, 1] <= view.height()
+    QTest.keyClick(view, Qt.Key.Key_1)
+    assert view.view.percent == pytest.approx(100.0)
+    view.choose("root.2")
+    QTest.keyClick(view, Qt.Key.Key_C)
+    middle = view.view.view_of_picture(np.array(view._marks["root.2"].xy))
+    assert np.allclose(middle, [view.width() / 2, view.height() / 2])
+    assert view.view.percent > 300
+    QTest.keyClick(view, Qt.Key.Key_F)
+    places = view.view.view_of_picture(np.array([mark.xy for mark in view._marks.values()]))
+    assert places.min() >= 0 and places[:, 0].max() <= view.width() and places[:, 1].max() <= view.height()
+
+
+def test_a_new_reading_keeps_the_place(view: PictureView, spec: KeySpec) -> None:
+    """Somebody who looks closely still sees the same spot after the picture was read again."""
+    view.choose("root.4")
+    view.to_cut()
+    before = view.view.picture_of_view(np.array([350.0, 160.0]))
+    percent = view.view.percent
+    view.show_reading(made_reading(spec))
+
+    assert np.abs(view.view.picture_of_view(np.array([350.0, 160.0])) - before).max() < 1e-6
+    assert view.view.percent == pytest.approx(percent)
+
+
+def test_a_marker_leaves_its_middle_open(view: PictureView) -> None:
+    """Nothing is drawn within two pixels of what a marker marks, at any zoom."""
+    for percent in (60.0, 200.0, 1200.0):
+        view.choose(None)
+        view._marks = {"root.0": view._marks["root.0"]}
+        view._reading = None
+        view._set_view(view.view.at_percent(percent, (350.0, 160.0)).centred_on(view._straight_of("root.0")))
+        with_marks = view.grab().toImage()
+        view._hidden = True
+        without = view.grab().toImage()
+        view._hidden = False
+        middle = QPoint(view.width() // 2, view.height() // 2)
+        changed = sum(
+            with_marks.pixel(middle + QPoint(dx, dy)) != without.pixel(middle + QPoint(dx, dy))
+            for dx in range(-2, 3)
+            for dy in range(-2, 3)
+        )
+        reach = sum(
+            with_marks.pixel(middle + QPoint(dx, 0)) != without.pixel(middle + QPoint(dx, 0)) for dx in range(-30, 31)
+        )
+
+        assert changed == 0 and 14 <= reach <= 26, "open in the middle, and of constant size"
+
+
+def test_holding_h_hides_the_marks(view: PictureView) -> None:
+    """While H is held only the picture is seen."""
+    shown = view.grab().toImage()
+    QTest.keyPress(view, Qt.Key.Key_H)
+    hidden = view.grab().toImage()
+    QTest.keyRelease(view, Qt.Key.Key_H)
+
+    assert hidden != shown
+    assert view.grab().toImage() == shown
+
+
+def test_the_loupe_follows_the_keys(view: PictureView) -> None:
+    """A nudge shows the loupe, with pixels much larger than on the picture."""
+    view.choose("root.2")
+    before = view.grab().toImage()
+    QTest.keyClick(view, Qt.Key.Key_Left)
+    after = view.grab().toImage()
+
+    assert changed_pixels(before, after) > 8_000
+
+
+def changed_pixels(one: QImage, two: QImage) -> int:
+    """How many pixels of two pictures differ."""
+    first, second = (
+        np.frombuffer(image.convertToFormat(QImage.Format.Format_RGB32).constBits(), dtype=np.uint32)
+        for image in (one, two)
+    )
+    return int(np.count_nonzero(first != second))
+
+
+def test_marks_by_hand_are_asked_for_one_by_one(view: PictureView, qtbot: QtBot) -> None:
+    """Each click places the mark that the status line names; Esc stops."""
+    view.place_marks(["shoulder", "back.0", "back.1"])
+    assert "shoulder" in view.hint()
+    with qtbot.waitSignal(view.mark_placed) as placed:
+        QTest.mouseClick(view, Qt.MouseButton.LeftButton, pos=QPoint(200, 150))
+    wanted = view.view.picture_of_view(np.array([200.0, 150.0]))
+
+    assert placed.args is not None and placed.args[0] == "shoulder"
+    assert placed.args[1:] == pytest.approx(list(wanted))
+    assert view.placing == ("back.0", "back.1")
+    QTest.keyClick(view, Qt.Key.Key_Escape)
+    assert view.placing == ()
+
+
+def test_a_screen_reader_hears_the_chosen_mark(view: PictureView) -> None:
+    """Name and description of the picture say which mark is chosen and where it lies."""
+    view.choose("root.2")
+    spoken = QAccessible.queryAccessibleInterface(view)
+
+    assert spoken.text(QAccessible.Text.Name) == "Picture with its marks"
+    assert spoken.text(QAccessible.Text.Description).startswith("root of cut 3 at ")
+
+
+def test_the_status_line_names_the_keys(view: PictureView) -> None:
+    """What is under the pointer decides what the hint says."""
+    assert "wheel zooms" in view.hint()
+    view.choose("back.0")
+    assert view.hint().startswith("back, end 1 · drag, or arrows 1 px, Shift 10, Alt 0.1")
