@@ -28,11 +28,11 @@ from typing import TYPE_CHECKING, TypeVar
 
 from app import bench_record
 from app.bench_changes import Changes
+from app.bench_folders import default_folder, hold, let_go, require_same_job
 from app.bench_marks import MarkPoint, group_of, points_of
 from app.bench_state import BenchPicture
 from app.bench_steps import Step, steps_of
 from app.bench_work import DecodeKey, ReadKey, Work, WorkResult, decoder_for, read_key
-from app.folders import jobs_folder
 from app.picture.values import PictureReading
 from keycore.job import Job
 from keycore.refusal import Refusal
@@ -235,14 +235,19 @@ class Bench(Changes):
 
     def save(self, folder: Path | str | None = None) -> Path:
         """Save the job, atomically.  Without a full entitlement the record holds pictures and marks but no code."""
-        target = Path(folder) if folder is not None else self.folder or jobs_folder() / self._state.number
         state = self._state
+        target = Path(folder) if folder is not None else self.folder or default_folder(state)
         try:
+            if target != self.folder:
+                require_same_job(target, state)
+            hold(target)
             bench_record.save(target, self.job(with_code=not state.missing_for_export), state)
         except Refusal as refusal:
             self.save_error = refusal.sentence
             _log.warning("job %s could not be saved (%s)", state.number, refusal.code)
             raise
+        if self.folder is not None and self.folder != target:
+            let_go(self.folder)
         self.folder, self._saved_state, self.save_error = target, state, ""
         _log.info("job %s saved", state.number)
         return target
@@ -252,7 +257,7 @@ class Bench(Changes):
         if not self.dirty:
             return True
         if self.problems and self.folder is None:
-            self.save_error = f"{self.problems[0]} The job was opened for reading only; save it in another folder."
+            self.save_error = f"{self.problems[0]} The job is open for reading only; save it in another folder."
             return False
         try:
             self.save()
@@ -267,17 +272,31 @@ class Bench(Changes):
         """
         from app.bench_export import export_job
 
-        return export_job(self, Path(folder))
+        written = export_job(self, Path(folder))
+        _log.info("job %s exported, %d files", self._state.number, len(written))
+        return written
+
+    def close(self) -> None:
+        """Let the job's folder go, so that another bench can open it; nothing is saved."""
+        let_go(self.folder)
 
     @classmethod
-    def open_job(cls, folder: Path | str) -> Bench:
-        """Open a job folder.  A damaged one opens for reading only, and ``problems`` says what is damaged."""
+    def open_job(cls, folder: Path | str, *, reading_only: bool = False) -> Bench:
+        """Open a job folder.
+
+        One that is damaged, or that another bench has open, opens for reading only, and ``problems`` says why.
+        """
         folder = Path(folder)
         opened = bench_record.opened(folder)
+        if not (reading_only or opened.problems):
+            try:
+                hold(folder)
+            except Refusal as refusal:
+                opened = replace(opened, problems=(refusal.sentence,))
         bench = cls(opened.state.number, now=opened.state.created)
         bench._state = bench._saved_state = opened.state
         bench.problems = opened.problems
-        bench.folder = None if opened.problems else folder
+        bench.folder = None if opened.problems or reading_only else folder
         for picture, reading in opened.readings:
             if opened.state.spec is not None:
                 read = read_key(picture, opened.state.spec)

@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from app.bench_folders import hold, let_go, require_same_job
+from app.bench_record import save
 from app.picture.values import Blade, Bytes, Picture, PictureReading, Straight
 from keycore.job import Entitlement
 from keycore.measured import CutReading, Floats
@@ -45,7 +47,18 @@ def export_job(bench: Bench, folder: Path) -> tuple[Path, ...]:
         raise Refusal(f"There is no code to export yet. {why}", code="bench.no-code")
     picture = annotated_picture(bench)
     reading = bench.job().reading
-    bench.save(folder)
+    own = bench.folder is not None and bench.folder.resolve() == folder.resolve()
+    require_same_job(folder, state)
+    hold(folder)
+    try:
+        return _written(bench, folder, picture, reading)
+    finally:
+        if not own:
+            let_go(folder)
+
+
+def _written(bench: Bench, folder: Path, picture: Annotated, reading: Any) -> tuple[Path, ...]:
+    save(folder, bench.job(), bench.state)
     stream = io.BytesIO()
     picture.image.save(stream, "PNG", dpi=(picture.dpi, picture.dpi))
     contents = {

@@ -40,17 +40,20 @@ class Opened:
 def file_name(name: str, taken: set[str]) -> str:
     """A plain file name for a picture in the job folder, unlike those that are taken."""
     stem, dot, suffix = name.rpartition(".")
-    if not dot:
-        stem, suffix = name, "png"
-    stem = _NOT_IN_A_NAME.sub("-", stem).strip("-. ")[:80] or "picture"
-    if not stem[0].isalnum():
-        stem = f"p{stem}"
-    suffix = _NOT_IN_A_NAME.sub("", suffix)[:8] or "png"
+    stem = file_stem(stem if dot else name)
+    suffix = _NOT_IN_A_NAME.sub("", suffix)[:8] if dot else ""
+    suffix = suffix or "png"
     lower = {other.lower() for other in taken} | {"job.json", "job.previous.json", "job.lock"}
     proposal, count = f"{stem}.{suffix}", 2
     while proposal.lower() in lower:
         proposal, count = f"{stem}-{count}.{suffix}", count + 1
     return proposal
+
+
+def file_stem(words: str) -> str:
+    """Words as a plain name that every file system takes."""
+    stem = _NOT_IN_A_NAME.sub("-", words).strip("-. ")[:80] or "picture"
+    return stem if stem[0].isalnum() else f"p{stem}"
 
 
 def job_of(

@@ -18,7 +18,7 @@ def decoded_job(folder: Path, *, most: int = 10) -> tuple[Bench, Decoding]:
     """A job and its decoding with so many codes; the pictures are read where the job holds no readings."""
     from app.bench import Bench
 
-    bench = Bench.open_job(folder)
+    bench = Bench.open_job(folder, reading_only=True)
     for problem in bench.problems:
         say(problem)
     work = bench.work()

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import datetime
 from multiprocessing import get_context
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -193,7 +194,8 @@ def _read(order: ReadOrder) -> ReadOutcome:
     from app.commands_words import decoding_lines
     from keycore.keyreading import from_decoding
 
-    bench = Bench(order.number)
+    number, created = _going_on(order)
+    bench = Bench(number, now=created)
     bench.set_spec(order.spec)
     bench.open_picture(order.path, page=order.page)
     if order.marks is not None:
@@ -223,12 +225,26 @@ def _read(order: ReadOrder) -> ReadOutcome:
     )
 
 
+def _going_on(order: ReadOrder) -> tuple[str | None, datetime | None]:
+    """(number, created) of the job in the folder where it is of this very picture: reading again goes on with it."""
+    from keycore.jobfolder import RECORD, load_job, sha256_of
+
+    if order.job is None or not (order.job / RECORD).exists() or not order.path.is_file():
+        return order.number, None
+    job, problems = load_job(order.job)
+    sha256 = sha256_of(order.path.read_bytes())
+    if problems or [picture.sha256 for picture in job.pictures] != [sha256]:
+        return order.number, None
+    return job.number, job.created
+
+
 def _write_job(bench: Any, folder: Path) -> tuple[str, str]:
     """Write the job folder, with the code where there is one and its entitlement: (what was done, or why not)."""
     missing = bench.state.missing_for_export
     try:
         if missing or not bench.is_current:
             bench.save(folder)
+            bench.close()
         else:
             bench.export(folder)
     except Refusal as refusal:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import logging
 import stat
+import subprocess
+import sys
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
@@ -21,6 +23,7 @@ from keycore.spec import KeySpec, load_spec
 from tests.app.made import CODE, Reader, png
 
 SPEC = load_spec("harbourside-5")
+ROOT = Path(__file__).resolve().parents[2]
 SEEN = Entitlement(
     asked_by="Orla Fenwright",
     proof_seen="executor's letter and passport",
@@ -162,7 +165,9 @@ def test_a_failed_save_stays_dirty_and_says_so(bench: Bench, tmp_path: Path, all
 
     assert not bench.save_if_dirty()
     assert bench.dirty
-    assert bench.save_error.startswith("The job could not be saved in job: Not a directory.")
+    assert bench.save_error == (
+        "The job could not be saved in job: Not a directory. Choose another folder or make room."
+    )
     bench.folder = tmp_path / "job"
     assert bench.save_if_dirty()
     assert not bench.dirty and bench.save_error == ""
@@ -202,7 +207,7 @@ def test_a_damaged_job_opens_for_reading_only(bench: Bench, tmp_path: Path) -> N
     assert again.state.entitlement == SEEN
     again.set_notes("x")
     assert not again.save_if_dirty() and again.dirty
-    assert again.save_error.endswith("The job was opened for reading only; save it in another folder.")
+    assert again.save_error.endswith("The job is open for reading only; save it in another folder.")
 
 
 def test_the_log_holds_neither_code_nor_customer(
@@ -218,3 +223,55 @@ def test_the_log_holds_neither_code_nor_customer(
     ours = [record.getMessage() for record in caplog.records if record.name.startswith(("app", "keycore"))]
     assert any("T-1" in line for line in ours)
     assert not any(word in line for line in ours for word in ("3-1-2-5-4", "Orla", "passport", "Quill"))
+
+
+def test_a_job_that_another_bench_has_open_is_for_reading_only(bench: Bench, tmp_path: Path) -> None:
+    """While one program has a job, another opens it for reading and says who has it; afterwards it is free."""
+    bench.set_entitlement(SEEN)
+    bench.save(tmp_path / "job")
+    code = (
+        "import sys; from app.bench import Bench; bench = Bench.open_job(sys.argv[1]); bench.set_notes('x')\n"
+        "print(bench.problems, bench.save_if_dirty())"
+    )
+    call = [sys.executable, "-c", code, str(tmp_path / "job")]
+    held = subprocess.run(call, cwd=ROOT, capture_output=True, text=True, timeout=60)
+    bench.close()
+    free = subprocess.run(call, cwd=ROOT, capture_output=True, text=True, timeout=60)
+
+    assert "open" in held.stdout and held.stdout.endswith("False\n"), held.stderr
+    assert free.stdout == "() True\n", free.stderr
+    assert not (tmp_path / "job" / "job.lock").exists()
+
+
+def test_one_job_is_never_saved_over_another(bench: Bench, tmp_path: Path, allow_log: Callable[[str], None]) -> None:
+    """Two jobs with one number get two folders; a folder of another job is refused by name."""
+    allow_log("could not be saved")
+    assert bench.save().name == "T-1"
+    other = Bench("T-1", now=datetime(2026, 3, 5, tzinfo=UTC))
+    other.set_notes("another key")
+
+    assert other.save().name == "T-1-2"
+    with pytest.raises(Refusal) as refused:
+        other.save(jobs_folder() / "T-1")
+    assert refused.value.sentence == ("Folder T-1 holds job T-1 already, which is another job; choose another folder.")
+    assert load_job(jobs_folder() / "T-1")[0].notes == ""
+
+
+def test_a_number_cannot_lead_out_of_the_jobs_folder() -> None:
+    """A job's number becomes a plain folder name."""
+    bench = Bench("T-3")
+    bench.set_number("../../etc/7 b")
+
+    assert bench.save() == jobs_folder() / "etc-7-b"
+
+
+def test_an_export_does_not_move_the_job(bench: Bench, tmp_path: Path) -> None:
+    """The job goes on being kept where it was, and an export is a copy."""
+    bench.set_entitlement(SEEN)
+    bench.save(tmp_path / "job")
+    bench.set_notes("later")
+    bench.export(tmp_path / "copy")
+
+    assert bench.folder == tmp_path / "job" and bench.dirty
+    assert load_job(tmp_path / "copy")[0].notes == "later" and load_job(tmp_path / "job")[0].notes == ""
+    assert not (tmp_path / "copy" / "job.lock").exists()

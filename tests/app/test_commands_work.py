@@ -144,6 +144,22 @@ def test_a_job_with_entitlement_holds_everything(picture: Path, tmp_path: Path) 
     assert job.pictures[0].sha256 == sha256_of(png())
 
 
+def test_reading_again_with_the_entitlement_goes_on_with_the_job(picture: Path, tmp_path: Path) -> None:
+    """The same picture into the same folder is the same job; another picture into it is refused."""
+    job = tmp_path / "job"
+    run("read", picture, "--spec", "harbourside-5", "--job", job)
+    first = load_job(job)[0]
+    assert run("read", picture, "--spec", "harbourside-5", "--job", job, *SEEN)[0] == 0
+    second = load_job(job)[0]
+    (tmp_path / "other.png").write_bytes(png(120))
+    status, _out, err = run("read", tmp_path / "other.png", "--spec", "harbourside-5", "--job", job, *SEEN)
+
+    assert (first.number, first.created) == (second.number, second.created) and second.reading is not None
+    assert status == 1
+    assert f"Folder job holds job {first.number} already, which is another job; choose another folder.\n" in err
+    assert load_job(job)[0] == second
+
+
 def test_a_job_goes_on_from_its_folder(picture: Path, tmp_path: Path) -> None:
     """Cut list, cut file, trials and template come from the job alone, without reading the picture again."""
     job = tmp_path / "job"
