@@ -14,6 +14,7 @@ from app import (
     commands_demo,
     commands_figures,
     commands_identify,
+    commands_keep,
     commands_paper,
     commands_read,
     commands_spec,
@@ -63,6 +64,7 @@ for _name, _command in (
 ):
     app.command(_name, cls=Command)(_command)
 app.add_typer(commands_spec.spec_app, name="spec")
+app.add_typer(commands_keep.job_app, name="job")
 
 
 def main() -> None:

@@ -62,6 +62,6 @@ def decode(
     if as_json:
         print_json(from_decoding(PICTURE_NAME, decoding, None).model_dump(mode="json", exclude_none=True))
         return
-    typer.echo("\n".join(decoding_lines(PICTURE_NAME.capitalize(), decoding)))
+    typer.echo("\n".join(decoding_lines(PICTURE_NAME.capitalize(), decoding, unit="figure")))
     for caution in cautions(table):
         say(caution)

@@ -22,7 +22,7 @@ def probability_words(probability: float) -> str:
     return f"{probability:.4f}"
 
 
-def decoding_lines(title: str, decoding: Decoding, *, rivals: int = RIVALS_SHOWN) -> list[str]:
+def decoding_lines(title: str, decoding: Decoding, *, unit: str = "px", rivals: int = RIVALS_SHOWN) -> list[str]:
     """All that a person at the bench wants to see of one decoding."""
     spec = decoding.spec
     best, *others = decoding.codes
@@ -35,7 +35,7 @@ def decoding_lines(title: str, decoding: Decoding, *, rivals: int = RIVALS_SHOWN
         shown = [(format_code(rival.code, spec), probability_words(rival.probability)) for rival in others[:rivals]]
         lines += aligned([("", ""), *shown], indent="    ")[1:]
     lines += cut_lines(decoding)
-    lines += scale_lines(decoding)
+    lines += scale_lines(decoding, unit)
     lines.append(
         f"  Growth    {decoding.growth_mm:.2f} +- {decoding.growth_sigma_mm:.2f} mm (how far the visible edge "
         "stands outside the metal)"
@@ -52,12 +52,12 @@ def cut_lines(decoding: Decoding) -> list[str]:
     return aligned(rows if two else [row[1:] for row in rows])
 
 
-def scale_lines(decoding: Decoding) -> list[str]:
+def scale_lines(decoding: Decoding, unit: str = "px") -> list[str]:
     """The scale, each reference's own, and whether they agree."""
     scale = decoding.scale
     along, across = scale.px_per_mm_along, scale.px_per_mm_across
     lines = [
-        f"  Scale     {along.value:.3f} along, {across.value:.3f} across (units of the picture a mm), "
+        f"  Scale     {along.value:.3f} {unit}/mm along, {across.value:.3f} across, "
         f"within {100 * along.sigma / along.value:.2f} %"
     ]
     rows = [("", "alone", "+- %", "off by sigmas", "")]
@@ -68,7 +68,7 @@ def scale_lines(decoding: Decoding) -> list[str]:
                 f"{reference.px_per_mm.value:.3f}",
                 f"{100 * reference.px_per_mm.sigma / reference.px_per_mm.value:.2f}",
                 f"{reference.pull:+.1f}",
-                "used" if reference.used else "left out",
+                reference.note or ("used" if reference.used else "left out"),
             )
         )
     if len(rows) > 1:
