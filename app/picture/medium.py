@@ -2,7 +2,8 @@
 
 Told by what light and toner do, not by sizes or names of files:
 
-* An ID-1 card or a whole page in perspective makes it a photo.
+* An ID-1 card or a whole page makes it a photo; but a page that lies flat at just the scale that the file claims came
+  from a scanner.
 * A key on a scanner's glass throws a shadow that falls away softly beside it.  Toner is there or it is not: a copy
   has no soft shades beside the key, however its metal came out.
 * Where neither card nor page is seen, light that is uneven over the bare ground still gives a photo away.
@@ -22,6 +23,7 @@ from app.picture.page import find_page
 from app.picture.perspective import PlaneView
 from app.picture.quads import shrink
 from app.picture.values import Bytes, Picture
+from keycore.spec import MM_PER_INCH
 
 PictureMedium = Literal["scan", "photocopy", "photo-card", "photo-copy"]
 
@@ -29,6 +31,7 @@ _LONG_SIDE_PX: Final = 1200
 _BILEVEL: Final = 0.985
 _SOFT: Final = 0.10
 _FLAT_TILT_DEG: Final = 1.0
+_SAME_SCALE: Final = 0.03
 _UNEVEN: Final = 0.10
 _DARK_GROUND: Final = 200.0
 
@@ -73,7 +76,7 @@ def medium_of(picture: Picture) -> MediumGuess:
     Parameters
     ----------
     picture
-        Any picture; its dpi claim and its name are not looked at.
+        Any picture; its name is not looked at.
     """
     small = shrink(picture.rgb, _LONG_SIDE_PX).pixels
     grey = small if small.ndim == 2 else np.asarray(cv2.cvtColor(small, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
@@ -83,8 +86,9 @@ def medium_of(picture: Picture) -> MediumGuess:
     if card is not None:
         return MediumGuess("photo-card", 0.98, "a card lies in it", card)
     page = find_page(picture)
-    if page is not None and page.tilt_deg >= _FLAT_TILT_DEG:
-        return MediumGuess("photo-copy", 0.97, "a whole page is seen in perspective", page)
+    if page is not None and not _from_a_scanner(picture, page):
+        tilted = page.tilt_deg >= _FLAT_TILT_DEG
+        return MediumGuess("photo-copy", 0.97 if tilted else 0.85, "a whole page lies in it", page)
     ground = _look_beside(grey)
     soft = ground is not None and ground.soft_share > _SOFT
     if ground is not None and (ground.unevenness > _UNEVEN or ground.level < _DARK_GROUND):
@@ -97,6 +101,14 @@ def medium_of(picture: Picture) -> MediumGuess:
     if soft:
         return MediumGuess("scan", 0.95 - doubt, "a soft shadow lies beside the key")
     return MediumGuess("photocopy", 0.95 - doubt, "no soft shadow lies beside the key")
+
+
+def _from_a_scanner(picture: Picture, page: PlaneView) -> bool:
+    """True where a page lies flat and has the very size that the file's dpi claim gives it."""
+    if picture.dpi is None or page.tilt_deg >= _FLAT_TILT_DEG:
+        return False
+    claimed = float(np.sqrt(picture.dpi[0] * picture.dpi[1])) / MM_PER_INCH
+    return bool(abs(np.log(page.px_per_mm_at(page.corners_xy.mean(axis=0)) / claimed)) < _SAME_SCALE)
 
 
 def _is_bilevel(rgb: Bytes) -> bool:

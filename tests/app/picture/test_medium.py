@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.ndimage import distance_transform_edt, gaussian_filter
@@ -71,6 +73,16 @@ def test_a_page_in_perspective_makes_a_photo_of_a_copy() -> None:
     page = {"size_mm": (297.0, 210.0), "radius_mm": 0.02, "z": 0.0, "light": (0.75, 0.74, 0.7)}
     guess = medium_of(draw(aim(9, 60, 88, 480, 740, SIZE), ground=(0.15, 0.12, 0.1), **page))
     assert guess.medium == "photo-copy" and guess.view is not None and guess.view.kind == "page-a4"
+
+
+def test_a_flat_page_at_the_claimed_scale_came_from_a_scanner() -> None:
+    """The same flat page: a photo without a claim or with a wrong one, a scanned copy where the claim fits."""
+    page = {"size_mm": (297.0, 210.0), "radius_mm": 0.02, "z": 0.0, "light": (0.75, 0.74, 0.7)}
+    drawn = draw(aim(0, 0, 90, 450, 740, SIZE), ground=(0.15, 0.12, 0.1), **page)
+    true_dpi = 740 / 450 * 25.4
+    assert medium_of(drawn).medium == "photo-copy"
+    assert medium_of(replace(drawn, dpi=(72.0, 72.0))).medium == "photo-copy"
+    assert medium_of(replace(drawn, dpi=(true_dpi, true_dpi))).medium == "photocopy"
 
 
 def test_uneven_light_gives_a_photo_away_without_card_or_page() -> None:
