@@ -81,9 +81,10 @@ def test_the_keyboard_does_the_same(drawn: DepthLadder, qtbot: QtBot, decoding: 
 
 def test_hovering_says_the_rung_in_the_status_line(drawn: DepthLadder) -> None:
     """The hint begins with what the rung under the pointer says."""
-    QTest.mouseMove(drawn, place_of(drawn, 3, "1"))
+    QTest.mouseMove(drawn, QPoint(5, 5))
+    QTest.mouseMove(drawn, place_of(drawn, 1, "1"))
 
-    assert drawn.hint().startswith(drawn.words_for(3, "1"))
+    assert drawn.hint().startswith(drawn.words_for(1, "1"))
 
 
 def test_what_is_held_and_ruled_out_is_drawn_and_said(drawn: DepthLadder) -> None:

@@ -200,17 +200,20 @@ def test_a_marker_leaves_its_middle_open(view: PictureView) -> None:
         view._hidden = True
         without = view.grab().toImage()
         view._hidden = False
-        middle = QPoint(view.width() // 2, view.height() // 2)
+        ratio = view.devicePixelRatioF()
+        middle = QPoint(int(view.width() * ratio) // 2, int(view.height() * ratio) // 2)
+        open_within, far = int(2 * ratio), int(30 * ratio)
         changed = sum(
             with_marks.pixel(middle + QPoint(dx, dy)) != without.pixel(middle + QPoint(dx, dy))
-            for dx in range(-2, 3)
-            for dy in range(-2, 3)
+            for dx in range(-open_within, open_within + 1)
+            for dy in range(-open_within, open_within + 1)
         )
         reach = sum(
-            with_marks.pixel(middle + QPoint(dx, 0)) != without.pixel(middle + QPoint(dx, 0)) for dx in range(-30, 31)
+            with_marks.pixel(middle + QPoint(dx, 0)) != without.pixel(middle + QPoint(dx, 0))
+            for dx in range(-far, far + 1)
         )
 
-        assert changed == 0 and 14 <= reach <= 26, "open in the middle, and of constant size"
+        assert changed == 0 and 14 <= reach / ratio <= 26, "open in the middle, and of constant size"
 
 
 def test_holding_h_hides_the_marks(view: PictureView) -> None:
