@@ -9,8 +9,11 @@ from keycore.codes import format_code
 
 if TYPE_CHECKING:
     from keycore.decode import CutDecoding, Decoding
+    from keycore.scale import ReferenceReading
 
 RIVALS_SHOWN = 5
+NO_WEIGHT_SIGMAS = 8.0
+"""A reference so far off the others lies in the broad tail that every reference has, and moves nothing."""
 
 
 def probability_words(probability: float) -> str:
@@ -68,7 +71,7 @@ def scale_lines(decoding: Decoding, unit: str = "px") -> list[str]:
                 f"{reference.px_per_mm.value:.3f}",
                 f"{100 * reference.px_per_mm.sigma / reference.px_per_mm.value:.2f}",
                 f"{reference.pull:+.1f}",
-                reference.note or ("used" if reference.used else "left out"),
+                reference.note or _use_words(reference),
             )
         )
     if len(rows) > 1:
@@ -76,6 +79,12 @@ def scale_lines(decoding: Decoding, unit: str = "px") -> list[str]:
     if not scale.agree:
         lines.append(f"    {scale.disagreement}")
     return lines
+
+
+def _use_words(reference: ReferenceReading) -> str:
+    if not reference.used:
+        return "left out"
+    return "used" if abs(reference.pull) < NO_WEIGHT_SIGMAS else "too far off to count"
 
 
 def _cut_row(cut: CutDecoding) -> tuple[str, ...]:
