@@ -226,7 +226,8 @@ class GrowthStrip(QSlider):
     def _paint_handle(self, painter: QPainter, x: float, top: float, rule_y: float) -> None:
         c = self.colours
         painter.setPen(QPen(QColor(c.ink), 1.4))
-        painter.drawLine(QPointF(x, top - 2), QPointF(x, rule_y))
+        painter.drawLine(QPointF(x, top - 4), QPointF(x, top + 4))  # the code between stays readable
+        painter.drawLine(QPointF(x, top + 22), QPointF(x, rule_y))
         painter.setBrush(QColor(c.accent) if self._by_hand else QColor(c.panel))
         painter.setPen(QPen(QColor(c.accent if not self.hasFocus() else c.ink), 2.4))
         painter.drawEllipse(QPointF(x, rule_y), 8, 8)

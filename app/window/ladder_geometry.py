@@ -172,5 +172,6 @@ def _sides(centres_x: Sequence[float], index: int, edge: int, edges: int) -> tup
     gaps = [abs(b - a) for a, b in zip(centres_x, centres_x[1:], strict=False)]
     room = min(gaps) if gaps else WIDEST_COLUMN + LABEL_WIDTH + GAP
     room = min(max(room - GAP, NARROWEST_COLUMN + LABEL_WIDTH), (WIDEST_COLUMN + LABEL_WIDTH) * edges) / edges
-    centre = centres_x[index] + (edge - (edges - 1) / 2) * room
+    # the bars, not the labels left of them, stand in the middle under the cut
+    centre = centres_x[index] + (edge - (edges - 1) / 2) * room - LABEL_WIDTH / 2
     return centre - room / 2 + LABEL_WIDTH, centre + room / 2

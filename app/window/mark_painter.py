@@ -90,7 +90,8 @@ class MarkPainter:
                 bridge.addRect(QRectF(snapped.x() - 2.5, snapped.y() - 2.5, 5, 5))
                 self._twice(bridge, bold=False)
         if (selected or under_pointer) and label:
-            self._label(at + QPointF(20, -14), label)
+            wide = self._p.fontMetrics().horizontalAdvance(label)
+            self._label(at + QPointF(-wide / 2, 36), label)
 
     def level_line(self, x_from: float, x_to: float, y: float, *, dashed: bool) -> None:
         """A floor as a code would have it, in straightened positions."""

@@ -91,6 +91,8 @@ class Session(QObject):
         """Put another job on the bench; the present one is saved first."""
         self.save_now()
         self.worker.cancel("read")
+        if self.bench.folder != bench.folder:
+            self.bench.close()
         self.bench = bench
         self.job_replaced.emit()
         if bench.problems:
@@ -183,6 +185,7 @@ class Session(QObject):
         self._read_timer.stop()
         self._save_timer.stop()
         self.worker.close()
+        self.bench.close()
 
     # ---- within --------------------------------------------------------------------------------------------------
 
