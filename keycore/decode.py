@@ -68,7 +68,7 @@ from keycore.chain import links_of
 from keycore.codes import Code
 from keycore.decoding import CutDecoding, Decoding, PictureShare, RankedCode
 from keycore.figures import readings_of_figures
-from keycore.fuse import Fused, alone_of, cells_given, cells_without, contradiction_of, fuse, side_by_side
+from keycore.fuse import Fused, alone_of, cells_given, cells_without, contradictions_of, fuse, side_by_side
 from keycore.holds import Holds
 from keycore.lattice import STEP
 from keycore.measured import Floats, Measured, Readings
@@ -93,7 +93,7 @@ __all__ = [
     "decode_figures",
 ]
 
-UNLIKELY_HOLD = 0.01
+UNLIKELY_HOLD, SERIOUS_HOLD = 0.01, 0.001
 
 
 def decode(readings: Readings | Sequence[Readings], spec: KeySpec, holds: Holds = Holds(), k: int = 10) -> Decoding:
@@ -257,12 +257,14 @@ class Decoder:
             )
             scales.append(scale)
             cautions += cautions_of(posterior, scale, "" if alone else f"Picture {index + 1}: ")
-        contradiction = None if alone else contradiction_of(fused, shares, lattices, sums, spec)
-        if contradiction is not None:
-            cautions.insert(0, contradiction)
-            fused = side_by_side(lattices, sums, self._links, k)
-        depths = fused.depths
-        cuts = self._cuts(depths, lattices, sums if alone else None, fused, worn=usual)
+        shown = list(zip(self.posteriors, lattices, sums, strict=True))
+        if not alone:
+            contradictions = contradictions_of(shares, sums, spec)
+            cautions = contradictions + cautions
+            if any(caution.serious for caution in contradictions):
+                fused = side_by_side(lattices, sums, self._links, k)
+                shown = [shown[int(np.argmax([share.probability for share in shares]))]]
+        cuts = self._cuts(fused, shown, worn=usual)
         codes = tuple(
             RankedCode(_labels(code, labels), mass / fused.mass)
             for code, mass in zip(fused.codes[:k], fused.masses, strict=False)
@@ -286,10 +288,10 @@ class Decoder:
         )
 
     def _cuts(
-        self, depths: Floats, lattices: Sequence[Lattice], sums: Sequence[Sums] | None, fused: Fused, *, worn: bool
+        self, fused: Fused, shown: Sequence[tuple[PicturePosterior, Lattice, Sums]], *, worn: bool
     ) -> tuple[CutDecoding, ...]:
         """Each cut's own result; over several pictures the measured roots are averaged by their uncertainties."""
-        spec = self.spec
+        spec, depths = self.spec, fused.depths
         found = []
         for j in range(len(depths)):
             best = int(np.argmax(depths[j]))
@@ -298,16 +300,16 @@ class Decoder:
                     posterior,
                     j,
                     lattice.points,
-                    sums[0].without[j] if sums is not None else cells_without(fused.codes[0], lattice, j),
+                    own.without[j] if len(shown) == 1 else cells_without(fused.codes[0], lattice, j),
                     best,
                     worn=worn,
                 )
-                for posterior, lattice in zip(self.posteriors, lattices, strict=True)
+                for posterior, lattice, own in shown
             ]
             weights = np.array([1 / root.sigma**2 for root in roots])
             root_mm = float(weights @ [root.value for root in roots] / weights.sum())
             sigma_mm = 1 / math.sqrt(float(weights.sum()))
-            making_mm = self.posteriors[0].making.sigma_mm / math.sqrt(len(lattices))
+            making_mm = self.posteriors[0].making.sigma_mm / math.sqrt(len(self.posteriors))
             total_mm = math.hypot(sigma_mm, making_mm)
             off_mm = np.abs(spec.roots_mm - root_mm)
             others = np.where(np.arange(len(off_mm)) == best, np.inf, off_mm)
@@ -345,7 +347,7 @@ class Decoder:
             Caution(
                 f"What is held or ruled out has a probability of only {share:.1g} by the readings; check it, or "
                 f"the marks.",
-                share < UNLIKELY_HOLD**2,
+                share < SERIOUS_HOLD,
                 "what is held goes against the readings",
             )
         ]

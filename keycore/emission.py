@@ -20,7 +20,7 @@ import numpy as np
 from scipy.signal import fftconvolve
 
 from keycore.measured import CutReading, Floats, HeightEvidence
-from keycore.prior import BAD_SHARE_CURVE, BAD_SHARE_VALUE, BAD_SIGMA_MM, Making
+from keycore.prior import BAD_SIGMA_MM, Making
 from keycore.refusal import Refusal
 
 _REACH_MM = 3.0
@@ -95,7 +95,7 @@ def cut_likelihood(
     *,
     reach_mm: float = 0.0,
     extra_mm: float = 0.0,
-    bad_share: float = BAD_SHARE_VALUE,
+    bad_share: float,
     number: int = 0,
 ) -> CutLikelihood:
     """The density of one cut's reading round the scale ``px_per_mm``.
@@ -106,7 +106,7 @@ def cut_likelihood(
     if extra_mm:
         making = Making(math.hypot(making.sigma_mm, extra_mm), making.worn_share, making.wear_mean_mm)
     if cut.evidence is not None:
-        return _of_evidence(cut.evidence, making, px_per_mm, reach_mm, number)
+        return _of_evidence(cut.evidence, making, px_per_mm, reach_mm, bad_share, number)
     if not (math.isfinite(cut.root_px) and cut.root_px > 0 and math.isfinite(cut.sigma_px) and cut.sigma_px > 0):
         raise Refusal(
             f"Cut {number}: a root height must be a positive number with an uncertainty; got {cut.root_px:g} +- "
@@ -135,7 +135,7 @@ def cut_likelihood(
 
 
 def _of_evidence(
-    evidence: HeightEvidence, making: Making, px_per_mm: float, reach_mm: float, number: int
+    evidence: HeightEvidence, making: Making, px_per_mm: float, reach_mm: float, bad_share: float, number: int
 ) -> CutLikelihood:
     heights_px, log_likelihood = _checked(evidence, number)
     step_px = (heights_px[-1] - heights_px[0]) / (len(heights_px) - 1)
@@ -154,7 +154,7 @@ def _of_evidence(
     kernel /= kernel.sum()
     padded = np.pad(likelihood, ((0, 0), (half, half)), mode="edge")
     widened = np.maximum(fftconvolve(padded, kernel[None, ::-1], mode="valid", axes=1), 0.0)
-    table = (1 - BAD_SHARE_CURVE) * widened + BAD_SHARE_CURVE / (_BAD_RANGE_MM * px_per_mm)
+    table = (1 - bad_share) * widened + bad_share / (_BAD_RANGE_MM * px_per_mm)
     log_table = np.log(table)
     bend = np.diff(log_table, 2, axis=1) / (step_px / px_per_mm) ** 2
     # Only near the top does the curve decide anything, so only there must the lattice follow its bends.

@@ -16,9 +16,10 @@ from keycore.posterior import Lattice, Sums
 from keycore.spec import KeySpec
 from keycore.verdict import Caution
 
-CONTRADICTS = 1e-3
-"""A picture that gives the common code less than this, while it is sure of another, contradicts the others."""
-SELF_ASSURED = 0.9
+CONFLICT = 0.1
+"""Two pictures conflict over a cut when the probability that both mean the same depth is below this."""
+CONFLICTS = 2
+"""So many cuts in conflict are a contradiction; one is a bad reading, which the others outvote."""
 NEGLIGIBLE = 1e-7
 MOST_CODES = 400
 MOST_STEPS = 1500
@@ -91,28 +92,38 @@ def side_by_side(lattices: Sequence[Lattice], sums: Sequence[Sums], links: Links
     )
 
 
-def contradiction_of(
-    fused: Fused, shares: Sequence[PictureShare], lattices: Sequence[Lattice], sums: Sequence[Sums], spec: KeySpec
-) -> Caution | None:
-    """A sentence where a picture is sure of another code than the one that all together would give; else None."""
-    common = fused.codes[0]
-    for number, (share, lattice, own) in enumerate(zip(shares, lattices, sums, strict=True), 1):
-        agrees = float(code_masses([common], lattice.weights, lattice.factors)[0]) / own.mass
-        if agrees >= CONTRADICTS or share.probability < SELF_ASSURED:
-            continue
-        others = [s for index, s in enumerate(shares, 1) if index != number]
-        against = max(others, key=lambda s: s.probability)
-        if against.code == share.code:
-            continue
-        return Caution(
-            f"The pictures contradict each other: picture {number} says {format_code(share.code, spec)} "
-            f"({share.probability:.2f}), another says {format_code(against.code, spec)} "
-            f"({against.probability:.2f}). They "
-            f"may show different keys; nothing was averaged. Leave one out.",
-            True,
-            "the pictures contradict each other",
-        )
-    return None
+def contradictions_of(shares: Sequence[PictureShare], sums: Sequence[Sums], spec: KeySpec) -> list[Caution]:
+    """Sentences where pictures conflict.
+
+    A picture that conflicts with most of the others over two cuts or more contradicts them: that is serious.  Over one
+    cut it was misread, in this picture or in the others.
+    """
+    depths = np.array([own.depths for own in sums])
+    conflict = np.einsum("pjd,qjd->pqj", depths, depths) < CONFLICT
+    found = []
+    for picture in range(len(sums)):
+        others = [other for other in range(len(sums)) if other != picture]
+        against = [other for other in others if conflict[picture, other].sum() >= CONFLICTS]
+        if 2 * len(against) > len(others):
+            one, two = shares[picture], shares[against[0]]
+            return [
+                Caution(
+                    f"The pictures contradict each other: picture {picture + 1} says {format_code(one.code, spec)} "
+                    f"({one.probability:.2f}), picture {against[0] + 1} says {format_code(two.code, spec)} "
+                    f"({two.probability:.2f}). They may show different keys; nothing was averaged. Leave one out.",
+                    True,
+                    "the pictures contradict each other",
+                )
+            ]
+        for cut in range(depths.shape[1]):
+            if 2 * conflict[picture, others, cut].sum() > len(others):
+                label = spec.labels[int(np.argmax(depths[picture, cut]))]
+                found.append(
+                    Caution(
+                        f"Picture {picture + 1} says that cut {cut + 1} is {label}, against the others; look at it again."
+                    )
+                )
+    return found
 
 
 def cells_given(fused: Fused, lattice: Lattice) -> Floats:

@@ -25,6 +25,7 @@ from keycore.lattice import (
 )
 from keycore.measured import Floats, Measured, Readings
 from keycore.prior import (
+    BAD_SHARE_CURVE,
     BAD_SHARE_HAND,
     BAD_SHARE_VALUE,
     COMMON_WEAR_MM,
@@ -101,17 +102,21 @@ class PicturePosterior:
         self.evidence: ScaleEvidence = scale_evidence(readings, spec)
         self.growth_prior = _growth_prior(readings, growth_prior)
         self.third_sigma, reach, extra = _third(readings, spec)
-        bad_share = BAD_SHARE_HAND if readings.medium == "calipers" else BAD_SHARE_VALUE
+        value_share = BAD_SHARE_HAND if readings.medium == "calipers" else BAD_SHARE_VALUE
+        # A cut that is spoilt (a burr, dirt) is spoilt in every picture: over all pictures this share comes in once.
+        bad_shares = [
+            (value_share if cut.evidence is None else BAD_SHARE_CURVE) ** (1 / pictures) for cut in readings.cuts
+        ]
         making = Making.of_tolerance(spec.tolerance.root_mm, pictures)
         visible_px = np.array([cut.root_px for cut in readings.cuts])
-        growth_sigma = ROUNDING_MM * 2.5
+        growth_sigma = ROUNDING_MM
         if readings.growth_mm is not None:
             growth_sigma = min(growth_sigma, math.hypot(readings.growth_mm.sigma, PICTURE_GROWTH_FLOOR_MM))
 
         def at_scale(px_per_mm: float) -> tuple[list[CutLikelihood], Frame]:
             cuts = [
                 cut_likelihood(
-                    cut, making, px_per_mm, reach_mm=reach[j], extra_mm=extra[j], bad_share=bad_share, number=j + 1
+                    cut, making, px_per_mm, reach_mm=reach[j], extra_mm=extra[j], bad_share=bad_shares[j], number=j + 1
                 )
                 for j, cut in enumerate(readings.cuts)
             ]

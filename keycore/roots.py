@@ -11,6 +11,10 @@ from keycore.measured import CutReading, Floats, Measured
 from keycore.posterior import PicturePosterior
 from keycore.spread import spread_of
 
+RIPPLE_NATS = 0.5
+"""A rise of less than this is a ripple of the picture's noise, not another peak."""
+FOOT_NATS = 8.0
+
 
 def measured_root(
     posterior: PicturePosterior, cut: int, points: Points, weights: Floats, depth: int, *, worn: bool = True
@@ -59,12 +63,27 @@ def value_near(reading: CutReading, height_px: float, reach_px: float, growth_mm
     row = np.array(
         [np.interp(growth_mm, evidence.growths_mm, column) for column in np.asarray(evidence.log_likelihood).T]
     )
-    near = np.abs(heights_px - height_px) <= max(reach_px, 2 * (heights_px[1] - heights_px[0]))
+    step_px = float(heights_px[1] - heights_px[0])
+    near = np.abs(heights_px - height_px) <= max(reach_px, 2 * step_px)
     if not near.any():
         return reading.root_px, max(reading.sigma_px, reach_px)
-    weights = np.exp(row[near] - row[near].max())
+    first, last = _peak(row, int(np.argmax(np.where(near, row, -np.inf))))
+    weights = np.exp(row[first:last] - row[first:last].max())
     weights /= weights.sum()
-    mean = float(weights @ heights_px[near])
-    step_px = float(heights_px[1] - heights_px[0])
-    variance = float(weights @ (heights_px[near] - mean) ** 2) + step_px**2 / 12
+    mean = float(weights @ heights_px[first:last])
+    variance = float(weights @ (heights_px[first:last] - mean) ** 2) + step_px**2 / 12
     return mean, math.sqrt(variance)
+
+
+def _peak(row: Floats, top: int) -> tuple[int, int]:
+    """First and one past the last place of the peak that ``top`` belongs to: down to where the curve rises again."""
+
+    def end(onward: Floats) -> int:
+        rising = onward > np.minimum.accumulate(onward) + RIPPLE_NATS
+        low = onward < onward[0] - FOOT_NATS
+        stop = np.flatnonzero(rising | low)
+        if not len(stop):
+            return len(onward)
+        return int(stop[0]) if low[stop[0]] else int(np.argmin(onward[: stop[0]])) + 1
+
+    return top + 1 - end(row[top::-1]), top + end(row[top:])

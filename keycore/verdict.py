@@ -18,7 +18,7 @@ from keycore.scale import Scale
 from keycore.spec import KeySpec
 
 SURE = 0.99
-LEADS, LEADS_BY_FAR = 0.5, 0.9
+LEADS, LEADS_BY_FAR = 0.25, 0.9
 ELSEWHERE = 0.02
 """Doubt that the cuts not named by "check" may hold together."""
 OFF_SIGMAS = 4.0

@@ -1,0 +1,102 @@
+"""Several pictures of one key."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from keycore.chain import code_masses
+from keycore.decode import Decoder, decode
+from keycore.measured import Measured
+from keycore.refusal import Refusal
+from tests.keycore.tables import readings_of, spec_of
+
+
+def _picture(code, seed, px_per_mm=12.0, growth_mm=0.2, sigma_px=1.0, growth=None):
+    return readings_of(
+        spec_of(),
+        code,
+        px_per_mm=px_per_mm,
+        growth_mm=growth_mm,
+        sigma_px=sigma_px,
+        noise=np.random.default_rng(seed),
+        growth=growth,
+    )
+
+
+def test_pictures_multiply():
+    """Probabilities are those of the product of each picture's own, by enumeration."""
+    spec = spec_of()
+    decoder = Decoder([_picture("1323", 1, growth_mm=0.1), _picture("1323", 2, px_per_mm=20.0, growth_mm=0.4)], spec)
+    codes = [
+        code
+        for code in itertools.product(range(5), repeat=4)
+        if max(abs(a - b) for a, b in itertools.pairwise(code)) <= spec.max_adjacent_step
+    ]
+    product = np.ones(len(codes))
+    for posterior in decoder.posteriors:
+        masses = code_masses(codes, posterior.lattice.weights, posterior.lattice.factors)
+        product *= masses / masses.sum()
+    product /= product.sum()
+    found = {r.code: r.probability for r in decoder.decoding().codes}
+
+    for row in np.argsort(-product)[:5]:
+        label = tuple(spec.labels[d] for d in codes[row])
+        assert found[label] == pytest.approx(product[row], abs=1e-5)
+
+
+def test_more_pictures_are_surer_and_each_keeps_its_own_scale_and_growth():
+    """Two pictures of different enlargement and growth."""
+    growth = Measured(0.1, 0.08), Measured(0.4, 0.08)
+    one = _picture("1323", 1, growth_mm=0.1, growth=growth[0])
+    two = _picture("1323", 2, px_per_mm=20.0, growth_mm=0.4, growth=growth[1], sigma_px=1.5)
+    alone, both = decode(one, spec_of()), decode([one, two], spec_of())
+
+    assert both.code == ("1", "3", "2", "3") and both.probability > alone.probability
+    assert [p.scale.px_per_mm_across.value for p in both.pictures] == pytest.approx([12, 20], rel=0.02)
+    assert [p.growth_mm for p in both.pictures] == pytest.approx([0.1, 0.4], abs=0.12)
+
+
+def test_the_same_picture_again_does_not_multiply_its_making_errors():
+    """Ten pictures of a cut made badly say the same wrong thing; the making error is not averaged away."""
+    spec = spec_of()
+    readings = readings_of(spec, "1323", growth=Measured(0.2, 0.02))
+    cuts = list(readings.cuts)
+    cuts[1] = replace(cuts[1], root_px=cuts[1].root_px - 12 * 0.17)
+    readings = replace(readings, cuts=tuple(cuts))
+    one, many = decode(readings, spec), decode([readings] * 10, spec)
+
+    assert many.cuts[1].depth == one.cuts[1].depth == "3"
+    assert many.probability < 0.99 and many.verdict != "sure"
+
+
+def test_contradicting_pictures_say_so_and_show_each_ones_code():
+    """Two sure pictures of different keys: nothing is averaged, the verdict is unsure."""
+    growth = Measured(0.2, 0.03)
+    one = readings_of(spec_of(), "1323", growth=growth)
+    two = readings_of(spec_of(), "0321", growth=growth, px_per_mm=20.0)
+    decoding = decode([one, two], spec_of())
+
+    assert decoding.verdict_words == "unsure: the pictures contradict each other"
+    assert {r.code for r in decoding.codes[:2]} == {("1", "3", "2", "3"), ("0", "3", "2", "1")}
+    assert decoding.codes[0].probability < 0.6
+    assert "1-3-2-3" in decoding.warnings[0] and "0-3-2-1" in decoding.warnings[0]
+
+
+def test_pictures_with_different_numbers_of_cuts_are_refused():
+    """They cannot be of one key."""
+    spec = spec_of(cut_counts=[3, 4])
+    with pytest.raises(Refusal, match=r"different numbers of cuts \(3, 4\)"):
+        decode([readings_of(spec, "132"), readings_of(spec, "1323")], spec)
+
+
+def test_the_slider_of_one_picture_leaves_the_others_free():
+    """Growth of the second picture is held; the first keeps its own."""
+    decoder = Decoder([_picture("1323", 1), _picture("1323", 2)], spec_of())
+    held = decoder.at_growth(0.3, picture=1)
+
+    assert held.pictures[1].growth_sigma_mm == 0 and held.pictures[0].growth_sigma_mm > 0
+    assert decoder.strip(picture=1)[0].code
