@@ -180,7 +180,9 @@ def _as_key(blob: NDArray[np.uint8], scale: float) -> FoundKey | None:
     )
 
 
-def _level(blob: NDArray[np.uint8], outline: Floats, box: Floats, long_side: float) -> tuple[Floats, tuple[Floats, Floats]]:
+def _level(
+    blob: NDArray[np.uint8], outline: Floats, box: Floats, long_side: float
+) -> tuple[Floats, tuple[Floats, Floats]]:
     """Turn the blob level; return the (2, 3) map from level to blob pixels and its top and bottom in every column."""
     centred = outline - outline.mean(axis=0)
     along = box[1] - box[0] if np.hypot(*(box[1] - box[0])) > np.hypot(*(box[2] - box[1])) else box[2] - box[1]

@@ -28,7 +28,9 @@ Cancelled = Callable[[], bool]
 Reference = Literal["auto", "card", "a4", "dpi", "none"]
 REACH_BY_HAND = (1.3, 0.6)
 REACH_BY_OUTLINE = (2.6, 1.2, 0.6)
-NO_KEY = "No key was found in {name}; check that the whole key is in the picture, or mark its back, shoulder and tip by hand."
+NO_KEY = (
+    "No key was found in {name}; check that the whole key is in the picture, or mark its back, shoulder and tip by hand."
+)
 
 
 @dataclass(frozen=True)
@@ -107,7 +109,8 @@ def check_marks(picture: Picture, spec: KeySpec, marks: Marks | None) -> None:
     for name, (x, y) in _named_points(marks):
         if not (-0.5 <= x <= width - 0.5 and -0.5 <= y <= height - 0.5):
             raise Refusal(
-                f"The mark {name} at ({x:.0f}, {y:.0f}) lies outside {picture.name}, which is {width} x {height} pixels; "
+                f"The mark {name} at ({x:.0f}, {y:.0f}) lies outside {picture.name}, which is {width} x {height} "
+                f"pixels; "
                 "move it onto the key.",
                 code="marks.outside",
             )
@@ -177,7 +180,7 @@ def _starts(picture: Picture, spec: KeySpec, marks: Marks | None, key: int) -> l
     starts = []
     for side in sides:
         rough = chosen.marks(single=single, back_is_a=side)
-        given = {} if marks is None else {name: value for name, value in marks if value is not None and name != "format"}
+        given = {name: value for name, value in marks or () if value is not None and name != "format"}
         starts.append(_Start(frame_from_marks(rough.model_copy(update=given), spec), BY_OUTLINE, REACH_BY_OUTLINE))
     clear = abs(chosen.roughness_a - chosen.roughness_b) > 0.02
     return starts[:1] if clear else starts

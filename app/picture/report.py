@@ -55,7 +55,9 @@ def report(
     )
 
 
-def _cut_readings(fitted: FittedBlade, spec: KeySpec, marks: Marks | None, fixed: frozenset[str]) -> tuple[CutReading, ...]:
+def _cut_readings(
+    fitted: FittedBlade, spec: KeySpec, marks: Marks | None, fixed: frozenset[str]
+) -> tuple[CutReading, ...]:
     scale = fitted.frame.px_per_mm
     if spec.edges == "double-mirrored":
         pairs = [_pair_evidence(a, b) for a, b in zip(fitted.edges[0].cuts, fitted.edges[1].cuts, strict=True)]
@@ -123,7 +125,9 @@ def _references(
             seen = sum(top.height_mm for top in tops)
             sigma = float(np.hypot(np.sqrt(sum(top.sigma_mm**2 for top in tops)), fitted.axis_sigma_mm))
             found.append(
-                SizeReference("blade-height", "across", seen * scale, sigma * scale, spec.blade.height_mm, 0.03, grows=True)
+                SizeReference(
+                    "blade-height", "across", seen * scale, sigma * scale, spec.blade.height_mm, 0.03, grows=True
+                )
             )
     if picture.dpi is not None and medium in ("scan", "photocopy") and reference in ("auto", "dpi"):
         x_dpi, y_dpi = picture.dpi

@@ -23,10 +23,9 @@ THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 def read_one(call: tuple[str, dict[str, Any], bool]) -> Outcome:
     """Read one picture and hold it against its truth."""
-    from keycore.decode import decode
-
     from app.picture.load import open_picture
     from app.picture.read import read_picture
+    from keycore.decode import decode
     from keycore.refusal import Refusal
     from keycore.spec import format_code, load_spec
 
