@@ -29,7 +29,8 @@ Reference = Literal["auto", "card", "a4", "dpi", "none"]
 REACH_BY_HAND = (1.3, 0.6)
 REACH_BY_OUTLINE = (2.6, 1.2, 0.6)
 NO_KEY = (
-    "No key was found in {name}; check that the whole key is in the picture, or mark its back, shoulder and tip by hand."
+    "No key was found in {name}; check that the whole key is in the picture, "
+    "or mark its back, shoulder and tip by hand."
 )
 
 
@@ -110,8 +111,7 @@ def check_marks(picture: Picture, spec: KeySpec, marks: Marks | None) -> None:
         if not (-0.5 <= x <= width - 0.5 and -0.5 <= y <= height - 0.5):
             raise Refusal(
                 f"The mark {name} at ({x:.0f}, {y:.0f}) lies outside {picture.name}, which is {width} x {height} "
-                f"pixels; "
-                "move it onto the key.",
+                "pixels; move it onto the key.",
                 code="marks.outside",
             )
     edges = marks.roots_by_edge()
