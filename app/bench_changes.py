@@ -17,7 +17,6 @@ from app.picture.values import PictureReading
 from keycore.codes import Code, format_code, parse_code
 from keycore.job import Entitlement, TrialDone
 from keycore.marks import Marks, PointXY, ReferenceMark
-from keycore.prior import GROWTH_HIGH_MM, GROWTH_LOW_MM
 from keycore.refusal import Refusal
 from keycore.spec import KeySpec, load_spec
 
@@ -236,6 +235,8 @@ class Changes(ABC):
 
     def set_growth(self, growth_mm: float | None, *, gesture: str = "slide") -> None:
         """Put the growth slider somewhere, or (None) leave growth to the evidence.  One slide is one step."""
+        from keycore.prior import GROWTH_HIGH_MM, GROWTH_LOW_MM  # here: it brings half of scipy
+
         words = "let the evidence decide the growth" if growth_mm is None else "slide the growth"
         value = None if growth_mm is None else float(growth_mm)
         if value is not None and not GROWTH_LOW_MM <= value <= GROWTH_HIGH_MM:

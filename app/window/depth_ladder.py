@@ -15,7 +15,6 @@ from PySide6.QtGui import (
     QKeyEvent,
     QMouseEvent,
     QPainter,
-    QPainterPath,
     QPaintEvent,
     QPen,
 )
@@ -292,10 +291,10 @@ class DepthLadder(QWidget):
             if rung.probability is not None and shown and box.width() >= 32 and rung.state != "held":
                 number = self.format.probability(rung.probability)
                 at = QPointF(box.right() - 4 - room.horizontalAdvance(number), rung.middle + room.capHeight() / 2)
-                path = QPainterPath()
-                path.addText(at, small, number)
-                painter.strokePath(path, QPen(QColor(c.fill if rung.probability >= 0.5 else c.panel), 3.5))
-                painter.fillPath(path, QColor(c.ink))
+                rim = QRectF(room.tightBoundingRect(number)).translated(at).adjusted(-2, -1, 2, 1)
+                painter.fillRect(rim, QColor(c.fill if rung.probability >= 0.5 else c.panel))
+                painter.setPen(QColor(c.ink))
+                painter.drawText(at, number)
 
     def _rung_under(self, at: QPointF) -> Rung | None:
         drawn = self.geometry_now()

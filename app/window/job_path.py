@@ -32,6 +32,8 @@ class StepButton(QAbstractButton):
 
     def show_step(self, standing: Standing, words: str) -> None:
         """Show how the step stands."""
+        if (standing, words) == (self._standing, self._words):
+            return
         self._standing, self._words = standing, words
         spoken = {"done": self.tr("done"), "assumed": self.tr("assumed"), "waits": self.tr("waits")}[standing]
         self.setAccessibleDescription(f"{spoken}: {words}")

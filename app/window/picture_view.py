@@ -124,15 +124,19 @@ class PictureView(QWidget):
 
     def show_marks(self, marks: Sequence[MarkPoint]) -> None:
         """Show these marks."""
-        self._marks = {mark.name: mark for mark in marks}
+        shown = {mark.name: mark for mark in marks}
+        if shown == self._marks:
+            return
+        self._marks = shown
         if self._selected not in self._marks:
             self._selected = None
         self.update()
 
     def show_lines(self, lines: tuple[tuple[RootLine, ...], ...]) -> None:
         """Show the floors of up to two codes for comparing."""
-        self._lines = lines
-        self.update()
+        if lines != self._lines:
+            self._lines = lines
+            self.update()
 
     @property
     def straight(self) -> Straight:
