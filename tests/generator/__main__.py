@@ -19,8 +19,11 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=20)
     parser.add_argument("--medium", choices=MEDIA, action="append", help="only this medium (may be repeated)")
     parser.add_argument("--kind", choices=KINDS, action="append", help="only this kind of key (may be repeated)")
+    parser.add_argument("--jobs", type=int, default=1, help="pictures drawn at a time")
     call = parser.parse_args()
-    lines = write_set(call.out, call.seed, call.count, tuple(call.medium or MEDIA), tuple(call.kind or KINDS))
+    lines = write_set(
+        call.out, call.seed, call.count, tuple(call.medium or MEDIA), tuple(call.kind or KINDS), call.jobs
+    )
     print(f"{len(lines)} pictures in {call.out}")
 
 

@@ -45,15 +45,18 @@ class Camera:
         world_x, world_y, slope_x, slope_y
             Slopes are mm sideways for every mm further down.
         """
-        dx, dy = (x - self.middle[0]) / self.focal_px, (y - self.middle[1]) / self.focal_px
+        cx, cy = (float(c) for c in self.middle)  # plain floats keep float32 arrays float32
+        turn = self.turn.tolist()
+        dx, dy = (x - cx) / self.focal_px, (y - cy) / self.focal_px
         ux, uy = dx, dy
-        for _ in range(4):
-            stretch = 1 + self.k1 * (ux**2 + uy**2)
+        for _ in range(3):
+            stretch = 1 + self.k1 * (ux * ux + uy * uy)
             ux, uy = dx / stretch, dy / stretch
-        ray = [ux * self.turn[0, i] + uy * self.turn[1, i] + self.turn[2, i] for i in range(3)]
-        slope_x, slope_y = ray[0] / -ray[2], ray[1] / -ray[2]
-        drop = self.place[2] - z_mm
-        return self.place[0] + slope_x * drop, self.place[1] + slope_y * drop, slope_x, slope_y
+        down = -1 / (ux * turn[0][2] + uy * turn[1][2] + turn[2][2])
+        slope_x = (ux * turn[0][0] + uy * turn[1][0] + turn[2][0]) * down
+        slope_y = (ux * turn[0][1] + uy * turn[1][1] + turn[2][1]) * down
+        drop = float(self.place[2]) - z_mm
+        return float(self.place[0]) + slope_x * drop, float(self.place[1]) + slope_y * drop, slope_x, slope_y
 
 
 def aim(

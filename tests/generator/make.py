@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import json
+import multiprocessing
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 from PIL import Image as PilImage
 
@@ -23,6 +26,7 @@ DRAW = {
     "photo-copy": draw_photo_copy,
 }
 MEDIA = tuple(DRAW)
+Call = tuple[Path, int, int, tuple[str, ...], tuple[str, ...]]
 
 
 def draw_picture(
@@ -48,24 +52,42 @@ def store(drawn: dict[str, Any], path: Path) -> Path:
 
 
 def write_set(
-    folder: Path, seed: int, count: int, media: tuple[str, ...] = MEDIA, kinds: tuple[str, ...] = KINDS
+    folder: Path,
+    seed: int,
+    count: int,
+    media: tuple[str, ...] = MEDIA,
+    kinds: tuple[str, ...] = KINDS,
+    jobs: int = 1,
 ) -> list[dict[str, Any]]:
     """Write ``count`` pictures, media and kinds in turn, with truth.jsonl and specs/; tables are drawn by the seed."""
-    folder.mkdir(parents=True, exist_ok=True)
-    (folder / "specs").mkdir(exist_ok=True)
+    (folder / "specs").mkdir(parents=True, exist_ok=True)
+    calls = [(folder, seed, i, media, kinds) for i in range(count)]
     lines = []
     with (folder / "truth.jsonl").open("w") as out:
-        for i in range(count):
-            medium = media[i % len(media)]
-            kind = kinds[(i // len(media)) % len(kinds)]
-            table = invented_table(kind, seed + i // (len(media) * len(kinds) * 2))
-            spec = table.name.split()[-1]
-            (folder / "specs" / f"{spec}.json").write_text(json.dumps(table.to_json(), indent=1) + "\n")
-            shape, drawn = draw_picture(table, medium, [seed, i])
-            drawn["nuisance"]["seed"] = [seed, i]
-            path = store(drawn, folder / f"{medium}-{i + 1:04d}")
-            line = truth_line(path.name, medium, spec, shape, drawn)
+        for line in _each(calls, jobs):
             out.write(json.dumps(line) + "\n")
             out.flush()
             lines.append(line)
     return lines
+
+
+def _each(calls: list[Call], jobs: int) -> Iterator[dict[str, Any]]:
+    if jobs <= 1:
+        yield from map(_write_one, calls)
+        return
+    with multiprocessing.get_context("spawn").Pool(jobs) as pool:
+        yield from pool.imap(_write_one, calls)
+
+
+def _write_one(call: Call) -> dict[str, Any]:
+    folder, seed, i, media, kinds = call
+    cv2.setNumThreads(1)
+    medium = media[i % len(media)]
+    kind = kinds[(i // len(media)) % len(kinds)]
+    table = invented_table(kind, seed + i // (len(media) * len(kinds) * 2))
+    spec = table.name.split()[-1]
+    (folder / "specs" / f"{spec}.json").write_text(json.dumps(table.to_json(), indent=1) + "\n")
+    shape, drawn = draw_picture(table, medium, [seed, i])
+    drawn["nuisance"]["seed"] = [seed, i]
+    path = store(drawn, folder / f"{medium}-{i + 1:04d}")
+    return truth_line(path.name, medium, spec, shape, drawn)

@@ -148,8 +148,10 @@ def _table(camera: Camera, rng: np.random.Generator, notes: dict[str, Any]) -> I
 
 
 def _card_distance(x: Array, y: Array, at: Array, axes: Array) -> Image:
-    a = np.abs((x - at[0]) * axes[0, 0] + (y - at[1]) * axes[1, 0]) - CARD_MM[0] / 2 + CARD_CORNER_MM
-    b = np.abs((x - at[0]) * axes[0, 1] + (y - at[1]) * axes[1, 1]) - CARD_MM[1] / 2 + CARD_CORNER_MM
+    (c, _), (s, _) = axes.tolist()
+    x, y = x - float(at[0]), y - float(at[1])
+    a = np.abs(x * c + y * s) - CARD_MM[0] / 2 + CARD_CORNER_MM
+    b = np.abs(y * c - x * s) - CARD_MM[1] / 2 + CARD_CORNER_MM
     outside = np.hypot(np.maximum(a, 0), np.maximum(b, 0)) + np.minimum(np.maximum(a, b), 0)
     return np.asarray(outside - CARD_CORNER_MM, np.float32)
 
@@ -170,17 +172,23 @@ def _card_shade(
 
 
 def _lay_card(image: Image, camera: Camera, at: Array, axes: Array, rgb: Array, rng: np.random.Generator) -> None:
-    x, y = _pixels(camera)
-    wx, wy, *_ = camera.plane(x, y, CARD_THICK_MM)
-    ppm = np.float32(camera.focal_px / np.linalg.norm(camera.place))
-    face = np.clip(0.5 - _card_distance(wx, wy, at, axes) * ppm, 0, 1)
-    wx, wy, *_ = camera.plane(x, y, CARD_THICK_MM / 2)
-    side = np.clip(0.5 - _card_distance(wx, wy, at, axes) * ppm, 0, 1)
-    wx, wy, *_ = camera.plane(x, y, 0.0)
-    side = np.maximum(side, np.clip(0.5 - _card_distance(wx, wy, at, axes) * ppm, 0, 1))
+    corners = at + np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * np.array(CARD_MM) / 2 @ axes.T
+    ends = [camera.picture(np.column_stack([corners, np.full(4, z)])) for z in (0.0, CARD_THICK_MM)]
+    low = np.maximum(np.floor(np.min(ends, axis=(0, 1))).astype(int) - 4, 0)
+    high = np.minimum(np.ceil(np.max(ends, axis=(0, 1))).astype(int) + 4, np.array(camera.size))
+    x, y = np.meshgrid(np.arange(low[0], high[0], dtype=np.float32), np.arange(low[1], high[1], dtype=np.float32))
+    ppm = camera.focal_px / float(np.linalg.norm(camera.place))
+
+    def cover(z_mm: float) -> Image:
+        wx, wy, *_ = camera.plane(x, y, z_mm)
+        return np.clip(0.5 - _card_distance(wx, wy, at, axes) * np.float32(ppm), 0, 1)
+
+    face = cover(CARD_THICK_MM)
+    side = np.maximum(cover(CARD_THICK_MM / 2), cover(0.0))
     rgb = np.asarray(rgb, np.float32)
-    image += (side * (1 - face))[..., None] * (rgb * np.float32(rng.uniform(0.5, 1.6)) - image)
-    image += face[..., None] * (rgb - image)
+    part = image[low[1] : high[1], low[0] : high[0]]
+    part += (side * (1 - face))[..., None] * (rgb * np.float32(rng.uniform(0.5, 1.6)) - part)
+    part += face[..., None] * (rgb - part)
 
 
 def _lay_key(
@@ -218,13 +226,20 @@ def _lay_key(
     return ground
 
 
+def _encode_fast(linear: Image) -> Image:
+    """:func:`encode` from a finely spaced table: within a thousandth of a grey level, and much quicker."""
+    levels = encode(np.linspace(0, 1, 8193, dtype=np.float32))
+    place = np.clip(linear, 0, 1) * np.float32(8192)
+    low = np.minimum(place.astype(np.int32), 8191)
+    return np.asarray(levels[low] + (place - low) * (levels[low + 1] - levels[low]), np.float32)
+
+
 def _develop(linear: Image, rng: np.random.Generator, notes: dict[str, Any]) -> tuple[NDArray[np.uint8], int]:
     """Lens and camera: vignette, uneven light, focus, noise, curve, sharpening."""
     height, width = linear.shape[:2]
     y, x = np.mgrid[-1 : 1 : height * 1j, -1 : 1 : width * 1j].astype(np.float32)
     vignette, slope = float(rng.uniform(0, 0.35)), rng.normal(0, 0.12, 2).astype(np.float32)
-    linear = linear * (1 - np.float32(vignette / 2) * (x * x + y * y))[..., None]
-    linear *= (1 + slope[0] * x + slope[1] * y)[..., None]
+    linear *= ((1 - np.float32(vignette / 2) * (x * x + y * y)) * (1 + slope[0] * x + slope[1] * y))[..., None]
     balance = rng.normal(0, 0.03, 3)
     exposure = float(rng.uniform(0.85, 1.1)) * 0.8 / float(np.percentile(linear[::8, ::8], 97))
     linear *= (np.float32(exposure) * (1 + balance)).astype(np.float32)
@@ -241,7 +256,7 @@ def _develop(linear: Image, rng: np.random.Generator, notes: dict[str, Any]) -> 
     shot, read = float(rng.uniform(0.003, 0.014)), float(rng.uniform(0.001, 0.004))
     noise = rng.standard_normal(linear.shape, dtype=np.float32)
     linear = linear + noise * np.sqrt(np.maximum(linear, 0) * np.float32(shot**2) + np.float32(read**2))
-    image = encode(linear)
+    image = _encode_fast(linear)
     curve = float(rng.uniform(0, 0.3))
     image = image + np.float32(curve) * (image * image * (3 - 2 * image) - image)
     sharpen = float(rng.uniform(0, 0.8))
@@ -331,7 +346,7 @@ def _paste_patch(on_page: Image, camera: Camera, printed: Image, ppm: float, at:
     weight = np.zeros_like(total)
     soft = cv2.GaussianBlur(printed, (0, 0), 0.5)
     columns, rows = np.meshgrid(
-        np.arange(low[0], high[0], dtype=np.float64), np.arange(low[1], high[1], dtype=np.float64)
+        np.arange(low[0], high[0], dtype=np.float32), np.arange(low[1], high[1], dtype=np.float32)
     )
     for dx in (-1 / 3, 0, 1 / 3):
         for dy in (-1 / 3, 0, 1 / 3):
