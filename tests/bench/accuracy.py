@@ -1,4 +1,4 @@
-"""``python -m tests.bench.accuracy FOLDER [--marks] [--limit N] [--jobs 2]``: read a folder of pictures with truth.
+"""``python tests/bench/accuracy.py FOLDER [--marks] [--limit N] [--jobs 2]``: read a folder of pictures with truth.
 
 FOLDER holds pictures, ``truth.jsonl`` and ``specs/`` as the generator writes them.  Without ``--marks`` nothing but the
 picture and its table is given; with it, rough marks (0.4 mm of scatter in each coordinate).
@@ -10,13 +10,16 @@ import argparse
 import json
 import multiprocessing
 import os
+import sys
 import time
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
-from tests.bench.roughmarks import rough_marks
-from tests.bench.score import Outcome, compare, reliability, table
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # run by its path, Python looks for imports beside it
+
+from tests.bench.roughmarks import rough_marks  # noqa: E402
+from tests.bench.score import Outcome, compare, reliability, table  # noqa: E402
 
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
