@@ -18,8 +18,8 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # run by its path, Python looks for imports beside it
 
-from tests.bench.roughmarks import rough_marks  # noqa: E402
-from tests.bench.score import Outcome, compare, reliability, table  # noqa: E402
+from tests.bench.roughmarks import rough_marks
+from tests.bench.score import Outcome, compare, reliability, table
 
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
