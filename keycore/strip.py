@@ -21,6 +21,10 @@ from keycore.posterior import PicturePosterior
 from keycore.prior import GROWTH_HIGH_MM, GROWTH_LOW_MM
 
 RESOLUTION_MM = 1e-6
+TIE_MM = 1e-3
+"""Where the same code wins at both ends of so short a piece, no rival can lead within it by more than about one part in
+a thousand.  Far from the evidence codes tie for long stretches (a cut that fits none of them says nothing), and halving
+those down to the resolution would take minutes."""
 COARSE_STEPS = 70
 RIVALS = 4
 ROUNDS = 6
@@ -80,7 +84,8 @@ def _pieces(
     while pending:
         low, high, at_low, at_high = pending.pop()
         first, last = int(np.argmax(at_low)), int(np.argmax(at_high))
-        if first == last and _safe(at_low, at_high, first, bend * (high - low) ** 2 / 8):
+        same = first == last
+        if same and (high - low <= TIE_MM or _safe(at_low, at_high, first, bend * (high - low) ** 2 / 8)):
             if first != winners[-1]:
                 borders.append(low)
                 winners.append(first)
