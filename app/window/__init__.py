@@ -5,7 +5,8 @@ from __future__ import annotations
 import ctypes
 import platform
 import sys
-from importlib.metadata import PackageNotFoundError, version
+
+import PySide6
 
 _LOSES_COUNT = (6, 12)
 
@@ -19,11 +20,7 @@ def keep_singletons() -> bool:
     """
     if sys.version_info >= (3, 12) or platform.python_implementation() != "CPython":
         return False
-    try:
-        installed = tuple(int(part) for part in version("PySide6-Essentials").split(".")[:2])
-    except (PackageNotFoundError, ValueError):
-        return False
-    if installed < _LOSES_COUNT:
+    if PySide6.__version_info__[:2] < _LOSES_COUNT:
         return False
     for singleton in (None, True, False):
         ctypes.c_ssize_t.from_address(id(singleton)).value += 1 << 40

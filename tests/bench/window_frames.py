@@ -2,7 +2,7 @@
 
 ``python -m tests.bench.window_frames`` prints, for each, the median and the 95th percentile of event plus repaint in
 milliseconds (60 frames a second leave 16.7), and how long the window takes to its first paint beside a bare window that
-imports OpenCV.  Drawn off the screen; the picture and its reading are made up, the window and the decoder are the real ones.
+imports OpenCV.  Drawn off screen; picture and reading are made up, the window and the decoder are the real ones.
 """
 
 from __future__ import annotations
@@ -51,16 +51,14 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as home:
         os.environ["VALLEYGAUGE_HOME"] = os.environ["XDG_CONFIG_HOME"] = home
         bare, ours = (min(first_paint(code) for _ in range(5)) for code in (BARE, OURS))
-        print(
-            f"first paint: bare window with OpenCV {bare[0]:.2f} s, ours {ours[0]:.2f} s ({ours[0] / bare[0]:.2f} times);"
-        )
-        print(f"             of the processor {bare[1]:.2f} s and {ours[1]:.2f} s ({ours[1] / bare[1]:.2f} times)")
+        print(f"first paint: bare window with OpenCV {bare[0]:.2f} s, ours {ours[0]:.2f} s ({ours[0] / bare[0]:.2f})")
+        print(f"             of the processor {bare[1]:.2f} s and {ours[1]:.2f} s ({ours[1] / bare[1]:.2f})")
         measure()
     return 0
 
 
 def first_paint(code: str) -> tuple[float, float]:
-    """Seconds, by the clock and of the processor, from the start of the imports to the first paint, in a process of its own."""
+    """Seconds, by the clock and of the processor, from the first import to the first paint, in a process of its own."""
     done = subprocess.run(
         [sys.executable, "-c", code + TO_FIRST_PAINT], cwd=ROOT, capture_output=True, text=True, check=True
     )

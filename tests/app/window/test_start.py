@@ -27,6 +27,15 @@ assert QTest.qWaitForWindowExposed(window, 20000)
 pixels = window.grab().toImage()
 seen = {{pixels.pixel(x, y) for x in range(0, pixels.width(), 7) for y in range(0, pixels.height(), 7)}}
 print(app.platformName(), window.width(), len(seen) > 5, "cv2" in os.environ.get("QT_QPA_PLATFORM_PLUGIN_PATH", ""))
+window.door.open_demo()
+QTest.qWait(50)
+session = window.session
+for _ in range(1200):
+    if session.bench.is_current and session.strip and session.layers() is not None:
+        break
+    QTest.qWait(50)
+window.door.export_to(__import__("pathlib").Path(sys.argv[1]))
+print(len(window.side.code.code.text().split("-")), window.status.text().startswith("Exported"))
 window.close()
 QTimer.singleShot(0, app.quit)
 app.exec()
@@ -41,10 +50,11 @@ def test_what_opencv_left_is_taken_out_and_nothing_else() -> None:
     assert environment == {"QT_QPA_FONTDIR": "my/fonts", "HOME": "h"}
 
 
+@pytest.mark.timeout(240)
 @pytest.mark.skipif(sys.platform != "linux", reason="an X display is a thing of Linux and its like")
 @pytest.mark.skipif(shutil.which("Xvfb") is None, reason="Xvfb is not installed (app/start.sh test installs it)")
 def test_the_real_window_on_a_real_x_display(checkout: Path, tmp_path: Path) -> None:
-    """With opencv-python's Qt beside it and its variables set, our window starts on X and draws itself."""
+    """With opencv-python's Qt beside and its variables set, our window starts on X, draws itself, does the demo."""
     reading, writing = os.pipe()
     server = subprocess.Popen(
         ["Xvfb", "-displayfd", str(writing), "-screen", "0", "1400x900x24", "-nolisten", "tcp"],
@@ -62,17 +72,19 @@ def test_the_real_window_on_a_real_x_display(checkout: Path, tmp_path: Path) -> 
 
         plugins = Path(cv2.__file__).parent / "qt" / "plugins"
         done = subprocess.run(
-            [sys.executable, "-W", "ignore", "-c", SHOW.format(plugins=plugins)],
+            [sys.executable, "-W", "ignore", "-c", SHOW.format(plugins=plugins), str(tmp_path / "out")],
             cwd=checkout,
             env=environment,
             capture_output=True,
             text=True,
-            timeout=80,
+            timeout=200,
         )
     finally:
         server.terminate()
         server.wait(10)
 
     assert done.returncode == 0, done.stderr
-    platform, width, drawn, foreign = done.stdout.split()
+    platform, width, drawn, foreign, cuts, exported = done.stdout.split()
     assert (platform, drawn, foreign) == ("xcb", "True", "False") and int(width) >= 1000
+    assert (cuts, exported) == ("5", "True")
+    assert {"job.json", "annotated.png"} <= {path.name for path in (tmp_path / "out").iterdir()}
