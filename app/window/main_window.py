@@ -114,6 +114,7 @@ class MainWindow(QMainWindow):
         side.paste_asked.connect(door.paste)
         side.place_asked.connect(sheet.place_by_hand)
         side.mark_chosen.connect(sheet.view.choose)
+        side.reference_asked.connect(sheet.mark_reference)
         self.path.step_chosen.connect(self.show_step)
         self.header.unit_chosen.connect(self.set_unit)
         self.header.export_asked.connect(self.export)

@@ -6,6 +6,7 @@ from PySide6.QtWidgets import QCheckBox, QComboBox, QGridLayout, QWidget
 
 from app.bench_state import REFERENCE_CHOICES
 from app.window.parts import set_kind, words
+from app.window.reference_form import ReferenceForm
 from app.window.session import Session
 from app.window.step_panel import StepPanel
 from app.window.words import reference_title
@@ -41,12 +42,18 @@ class ScalePanel(StepPanel):
         self.choice.activated.connect(self._choose)
         self.box.addWidget(label)
         self.box.addWidget(self.choice)
+        self.form = ReferenceForm()
+        self.form.refused.connect(session.refused)
+        self.form.taken_away.connect(lambda: session.act(lambda: session.bench.set_reference_mark(None)))
+        self.box.addWidget(self.form)
         self.box.addStretch(1)
 
     def refresh(self) -> None:
         bench = self.session.bench
         picture, decoding = bench.state.picture, bench.decoding
         self.choice.setEnabled(picture is not None)
+        self.form.format = self.format
+        self.form.refresh(marked=picture is not None and picture.reference_mark is not None, there=picture is not None)
         if picture is not None:
             self.choice.setCurrentIndex(self.choice.findData(picture.reference))
         self._clear()

@@ -8,6 +8,7 @@ import numpy as np
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QHBoxLayout, QLayout, QSplitter, QStackedWidget, QVBoxLayout, QWidget
 
+from app.bench_marks import MarkPoint
 from app.window import theme
 from app.window.compare_geometry import root_lines
 from app.window.depth_ladder import DepthLadder
@@ -17,9 +18,11 @@ from app.window.ladder_geometry import spread_centres
 from app.window.overlay import Notice, WorkNotice
 from app.window.parts import Panel, button, words
 from app.window.picture_view import PictureView
+from app.window.reference_form import WantedReference
 from app.window.session import Session
 from app.window.units import LengthFormat
 from keycore.codes import Code
+from keycore.marks import PointXY, ReferenceMark
 from keycore.spec import KeySpec
 
 _SHARES: Final = (300, 290, 140)
@@ -36,6 +39,8 @@ class Sheet(QSplitter):
         self.format = LengthFormat()
         self._shown_picture: object = None
         self._compared: Code | None = None
+        self._wanted: WantedReference | None = None
+        self._corners: list[PointXY] = []
         self.view, self.empty = PictureView(), EmptyState()
         self.stack = QStackedWidget()
         self.stack.addWidget(self.empty)
@@ -76,7 +81,7 @@ class Sheet(QSplitter):
         self.working.cancel_asked.connect(session.give_up)
         view.view_changed.connect(self.align_ladder)
         view.mark_moved.connect(self._move_mark)
-        view.mark_placed.connect(lambda name, x, y: self._move_mark(name, x, y, False))
+        view.mark_placed.connect(self._mark_placed)
         view.mark_given_back.connect(lambda name: session.act(lambda: session.bench.clear_mark(name)))
         view.mark_lock_asked.connect(self._toggle_lock)
         for widget in (view, self.ladder, self.strip):
@@ -125,6 +130,13 @@ class Sheet(QSplitter):
         names = [spec.gauge_from, f"{axis}.0", f"{axis}.1", "blade_height.0", "blade_height.1"]
         edges = 1 if spec.edges == "single" else 2
         self.view.place_marks([*names, *(f"root.{index}" for index in range(spec.cuts_per_edge * edges))])
+        self.view.setFocus()
+
+    def mark_reference(self, wanted: WantedReference) -> None:
+        """Ask for the corners of something of known size."""
+        self._wanted, self._corners = wanted, []
+        self.view.place_marks([f"reference.{index}" for index in range(wanted.corners)])
+        self.view.fit()
         self.view.setFocus()
 
     def set_growth(self, growth_mm: float | None) -> None:
@@ -219,6 +231,23 @@ class Sheet(QSplitter):
             self.working.begin()
         else:
             self.working.end()
+
+    def _mark_placed(self, name: str, x: float, y: float) -> None:
+        if not name.startswith("reference.") or self._wanted is None:
+            self._move_mark(name, x, y, False)
+            return
+        wanted, bench = self._wanted, self.session.bench
+        self._corners.append((x, y))
+        if len(self._corners) < wanted.corners:
+            so_far = [MarkPoint(f"reference.{at}", xy, by_hand=True) for at, xy in enumerate(self._corners)]
+            known = [mark for mark in bench.marks() if not mark.name.startswith("reference.")]
+            self.view.show_marks([*known, *so_far])
+            return
+        mark = ReferenceMark(
+            kind=wanted.kind, corners=tuple(self._corners), length_mm=wanted.length_mm, height_mm=wanted.height_mm
+        )
+        self._wanted = None
+        self.session.act(lambda: bench.set_reference_mark(mark))
 
     def _move_mark(self, name: str, x: float, y: float, by_key: bool) -> None:
         bench = self.session.bench

@@ -34,6 +34,7 @@ class Side(Panel):
     paste_asked = Signal()
     place_asked = Signal()
     mark_chosen = Signal(str)
+    reference_asked = Signal(object)
 
     def __init__(self, session: Session, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -73,6 +74,7 @@ class Side(Panel):
         self.picture.paste_asked.connect(self.paste_asked)
         self.marks.place_asked.connect(self.place_asked)
         self.marks.chosen.connect(self.mark_chosen)
+        self.scale.form.asked.connect(self.reference_asked)
 
     def show_step(self, name: StepName, *, take_focus: bool = False) -> None:
         """Open a step's panel."""

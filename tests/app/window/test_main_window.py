@@ -403,3 +403,42 @@ def test_it_fits_small_and_large_screens(window: MainWindow, size: tuple[int, in
     for part, least in ((window.sheet.view, 150), (window.sheet.ladder, 190), (window.sheet.strip, 80)):
         assert part.height() >= least
         assert part.mapTo(window, QPoint(0, part.height())).y() <= size[1]
+
+
+def test_a_reference_is_marked_by_hand(window: MainWindow, qtbot: QtBot) -> None:
+    """A length between two clicks, typed with a decimal comma: it is in the job, can be dragged and taken away."""
+    window.show_step("scale")
+    form, view = window.side.scale.form, window.sheet.view
+    form.kind.setCurrentIndex(form.kind.findData("length"))
+    QTest.keyClicks(form.length, "23,25")
+    form.begin.click()
+    assert "size reference, corner 1" in view.hint()
+    for x in (100, 300):
+        QTest.mouseClick(view, Qt.MouseButton.LeftButton, pos=QPoint(x, 200))
+    picture = window.session.bench.state.picture
+    assert picture is not None and picture.reference_mark is not None
+    mark = picture.reference_mark
+    assert (mark.kind, mark.length_mm, len(mark.corners)) == ("length", 23.25, 2)
+    wanted = view.view.picture_of_view(np.array([100.0, 200.0]))
+    assert mark.corners[0] == pytest.approx(tuple(wanted))
+    wait_read(window, qtbot)
+    view.choose("reference.1")
+    QTest.keyClick(view, Qt.Key.Key_Right)
+    picture = window.session.bench.state.picture
+    assert picture is not None and picture.reference_mark is not None
+    assert picture.reference_mark.corners[1][0] == pytest.approx(mark.corners[1][0] + 1)
+    form.away.click()
+    picture = window.session.bench.state.picture
+    assert picture is not None and picture.reference_mark is None
+
+
+@pytest.mark.parametrize("typed", ["", "twelve", "-3", "0"])
+def test_a_size_that_is_none_is_answered_in_place(window: MainWindow, typed: str) -> None:
+    """Nothing is asked of the picture, and the notice says what was wrong."""
+    window.show_step("scale")
+    form = window.side.scale.form
+    form.kind.setCurrentIndex(form.kind.findData("length"))
+    QTest.keyClicks(form.length, typed)
+    form.begin.click()
+
+    assert window.sheet.notice.isVisible() and window.sheet.view.placing == ()
