@@ -106,7 +106,5 @@ class ReferenceForm(QWidget):
     def _size(self, field: QLineEdit, what: str) -> float:
         value_mm = self.format.to_mm(parse_number(field.text(), what))
         if value_mm <= 0:
-            raise Refusal(
-                self.tr("A size must be above 0; got {0}. Measure it again.").format(field.text()), code="size"
-            )
+            raise Refusal(self.tr("A size must be above 0; got {0}.").format(field.text()), code="size")
         return value_mm

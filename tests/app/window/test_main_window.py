@@ -410,16 +410,16 @@ def test_a_reference_is_marked_by_hand(window: MainWindow, qtbot: QtBot) -> None
     window.show_step("scale")
     form, view = window.side.scale.form, window.sheet.view
     form.kind.setCurrentIndex(form.kind.findData("length"))
-    QTest.keyClicks(form.length, "23,25")
+    QTest.keyClicks(form.length_field, "23,25")
     form.begin.click()
     assert "size reference, corner 1" in view.hint()
-    for x in (100, 300):
-        QTest.mouseClick(view, Qt.MouseButton.LeftButton, pos=QPoint(x, 200))
+    for x in (250, 400):
+        QTest.mouseClick(view, Qt.MouseButton.LeftButton, pos=QPoint(x, 140))
     picture = window.session.bench.state.picture
     assert picture is not None and picture.reference_mark is not None
     mark = picture.reference_mark
     assert (mark.kind, mark.length_mm, len(mark.corners)) == ("length", 23.25, 2)
-    wanted = view.view.picture_of_view(np.array([100.0, 200.0]))
+    wanted = view.view.picture_of_view(np.array([250.0, 140.0]))
     assert mark.corners[0] == pytest.approx(tuple(wanted))
     wait_read(window, qtbot)
     view.choose("reference.1")
@@ -438,7 +438,7 @@ def test_a_size_that_is_none_is_answered_in_place(window: MainWindow, typed: str
     window.show_step("scale")
     form = window.side.scale.form
     form.kind.setCurrentIndex(form.kind.findData("length"))
-    QTest.keyClicks(form.length, typed)
+    QTest.keyClicks(form.length_field, typed)
     form.begin.click()
 
     assert window.sheet.notice.isVisible() and window.sheet.view.placing == ()
