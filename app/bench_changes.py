@@ -25,7 +25,7 @@ class Changes(ABC):
     """A state and its history.  Every change puts a new state in the place of the old one."""
 
     def __init__(self, number: str | None = None, *, now: datetime | None = None) -> None:
-        created = now or datetime.now().astimezone().replace(microsecond=0)
+        created = now or datetime.now().astimezone()
         self._state = BenchState(number=number or f"{created:%Y%m%d-%H%M%S}", created=created)
         self._saved_state: BenchState = self._state
         self._undo: list[UndoStep] = []
