@@ -80,7 +80,15 @@ def template(
     """
     from app.bench_export import write_private
     from app.commands_job import code_of_job
-    from app.paper.template import PrinterCorrection, template_dxf, template_pdf, template_svg
+    from app.paper.profile import measured_edges
+    from app.paper.template import (
+        MEASURED_TITLE,
+        OUTLINE_TITLE,
+        PrinterCorrection,
+        template_dxf,
+        template_pdf,
+        template_svg,
+    )
 
     chosen = _page(page)
     lengths = numbers(rules, "a rule")
@@ -88,7 +96,9 @@ def template(
         raise Refusal(f"--rules wants two lengths, along and across; got {len(lengths)}.", code="call.rules")
     target = out or job / "template.pdf"
     bench, decoding, code = code_of_job(job)
-    state, outline = bench.state, _outline(bench, decoding)
+    state, outline, title = bench.state, _outline(bench, decoding), OUTLINE_TITLE
+    if not outline:  # a job that was opened again holds the measured roots, not the whole edge
+        outline, title = measured_edges(decoding), MEASURED_TITLE
     spec, kind = decoding.spec, target.suffix.lower()
     if kind == ".pdf":
         correction = PrinterCorrection.from_rules(lengths[0], lengths[1]) if lengths else None
@@ -98,11 +108,14 @@ def template(
             state.entitlement,
             state.number,
             outline_mm=outline,
+            outline_title=title,
             page=chosen,
             correction=correction,
         )
     elif kind == ".svg":
-        content = template_svg(code, spec, state.entitlement, state.number, outline_mm=outline, page=chosen).encode()
+        content = template_svg(
+            code, spec, state.entitlement, state.number, outline_mm=outline, outline_title=title, page=chosen
+        ).encode()
     elif kind == ".dxf":
         content = template_dxf(code, spec, state.entitlement, state.number, outline_mm=outline).encode()
     else:

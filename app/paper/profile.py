@@ -7,11 +7,13 @@ back of a single-edge key).
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from keycore.codes import Code
+from keycore.decode import Decoding
 from keycore.measured import Floats
 from keycore.spec import KeySpec
 
@@ -56,7 +58,17 @@ class BladeProfile:
 
 def blade_profile(code: Code, spec: KeySpec) -> BladeProfile:
     """The nominal blade of a code: every cut's flat and flanks, each as deep as its neighbours leave it."""
-    per_edge = len(code) // spec.edge_count
+    return roots_profile([spec.root_of(label) for label in code], spec)
+
+
+def measured_edges(decoding: Decoding) -> tuple[Floats, ...]:
+    """The cut edges with every root where it was measured (growth taken off) and the table's flats and flanks."""
+    return roots_profile([cut.root_mm for cut in decoding.cuts], decoding.spec).edges
+
+
+def roots_profile(roots_mm: Sequence[float], spec: KeySpec) -> BladeProfile:
+    """The blade with these root heights, in the order of a flat code, at the table's positions."""
+    per_edge = len(roots_mm) // spec.edge_count
     spec = spec.for_count(per_edge)
     assumed = []
     flat, angle = spec.cut_form.flat_mm, spec.cut_form.angle_deg
@@ -77,9 +89,9 @@ def blade_profile(code: Code, spec: KeySpec) -> BladeProfile:
         length = float(positions.max()) + END_MM
         assumed.append(f"a blade length of {length:.2f} mm")
     centres = length - positions if spec.gauge_from == "tip" else positions
-    heights = [np.array([spec.root_of(label) for label in code[:per_edge]])]
+    heights = [np.array(roots_mm[:per_edge], float)]
     if spec.edges == "double-independent":
-        heights = [height / 2 + heights[0], height / 2 + np.array([spec.root_of(label) for label in code[per_edge:]])]
+        heights = [height / 2 + heights[0], height / 2 + np.array(roots_mm[per_edge:], float)]
     elif spec.edges == "double-mirrored":
         heights = [height / 2 + heights[0] / 2] * 2
     run = math.tan(math.radians(angle / 2))

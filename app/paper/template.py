@@ -35,6 +35,8 @@ BLADES_MM = (40.0, 72.0, 104.0)
 """Lower edge of the blades as drawn: the code, its mirror image, the picture's outline."""
 BLADE_LEFT_MM = 40.0
 WORST_PRINTER = 0.1
+OUTLINE_TITLE = "The picture's own outline, on the scale that was found"
+MEASURED_TITLE = "The roots as the picture measures them, growth taken off"
 
 
 @dataclass(frozen=True)
@@ -67,6 +69,7 @@ def template_pdf(
     job_number: str,
     *,
     outline_mm: Sequence[Floats] = (),
+    outline_title: str = OUTLINE_TITLE,
     page: PageSize = "A4",
     correction: PrinterCorrection | None = None,
 ) -> bytes:
@@ -81,7 +84,9 @@ def template_pdf(
         From the rules of an earlier print; text stays, lengths change.
     """
     correction = correction or PrinterCorrection()
-    drawing = template_drawing(code, spec, entitlement, job_number, outline_mm=outline_mm, page=page)
+    drawing = template_drawing(
+        code, spec, entitlement, job_number, outline_mm=outline_mm, outline_title=outline_title, page=page
+    )
     width, height = PAGES_MM[page]
     out = io.BytesIO()
     canvas = Canvas(out, pagesize=(width * PT_PER_MM, height * PT_PER_MM), pageCompression=1, invariant=1)
@@ -98,10 +103,12 @@ def template_pdf(
 
 def template_svg(
     code: Code, spec: KeySpec, entitlement: Entitlement | None, job_number: str, *,
-    outline_mm: Sequence[Floats] = (), page: PageSize = "A4",
+    outline_mm: Sequence[Floats] = (), outline_title: str = OUTLINE_TITLE, page: PageSize = "A4",
 ) -> str:  # fmt: skip
     """The same page as SVG whose user unit is the millimetre."""
-    drawing = template_drawing(code, spec, entitlement, job_number, outline_mm=outline_mm, page=page)
+    drawing = template_drawing(
+        code, spec, entitlement, job_number, outline_mm=outline_mm, outline_title=outline_title, page=page
+    )
     return drawing.to_svg(f"Light test, job {job_number}")
 
 
@@ -164,7 +171,7 @@ def outline_of(outline_xy: Floats, gauge_x: float, back_y0: float, back_slope: f
 
 def template_drawing(
     code: Code, spec: KeySpec, entitlement: Entitlement | None, job_number: str, *,
-    outline_mm: Sequence[Floats] = (), page: PageSize = "A4",
+    outline_mm: Sequence[Floats] = (), outline_title: str = OUTLINE_TITLE, page: PageSize = "A4",
 ) -> Drawing:  # fmt: skip
     """The page as a drawing in millimetres; every length of the blade and the rules is true."""
     entitlement = require_entitlement(entitlement, spec, "The light-test template")
@@ -178,7 +185,7 @@ def template_drawing(
     titles = (
         "The code, this face up",
         "The code, the other face up",
-        "The picture's own outline, on the scale that was found",
+        outline_title,
     )
     for y, title, kind in zip(BLADES_MM, titles, ("code", "turned", "picture"), strict=True):
         if kind == "picture" and not outline_mm:

@@ -8,10 +8,11 @@ import numpy as np
 import pypdfium2 as pdfium
 import pytest
 
-from app.paper.profile import blade_profile
+from app.paper.profile import blade_profile, measured_edges
 from app.paper.template import (
     BLADE_LEFT_MM,
     BLADES_MM,
+    MEASURED_TITLE,
     PAGES_MM,
     RULE_ACROSS_MM,
     RULE_ALONG_MM,
@@ -23,7 +24,7 @@ from app.paper.template import (
 )
 from keycore.job import Entitlement
 from keycore.refusal import Refusal
-from tests.app.paper.made import CODE, PT, SEEN, SPEC, line_at
+from tests.app.paper.made import CODE, PT, SEEN, SPEC, decoding, ink, line_at
 
 CLOSE_MM = 0.02
 
@@ -136,3 +137,16 @@ def test_outline_in_pixels_becomes_key_millimetres():
     outline = outline_of(np.array([[110.0, 160.0]]), 10.0, 200.0, 0.1, (20.0, 10.0))
 
     assert outline == pytest.approx(np.array([[5.0, (200 + 11 - 160) / 10]]))
+
+
+def test_measured_roots_stand_where_they_were_measured():
+    """The third blade, drawn from a reading, has each floor at the measured root height."""
+    read = decoding()
+    pdf = template_pdf(CODE, SPEC, SEEN, "T-1", outline_mm=measured_edges(read), outline_title=MEASURED_TITLE)
+    foot = BLADES_MM[2]
+    for cut, position in zip(read.cuts, SPEC.cut_positions_mm, strict=True):
+        x = BLADE_LEFT_MM + position
+        edge = measured_edges(read)[0]
+        assert np.interp(position, edge[:, 0], edge[:, 1]) == pytest.approx(cut.root_mm)
+        dark, mm = ink(pdf, (x - 0.03, foot - cut.root_mm - 0.03, x + 0.03, foot - cut.root_mm + 0.03))
+        assert dark.mean() > 0.9, (cut, mm)
