@@ -178,18 +178,33 @@ class Ranking:
             found = sorted(found + self._followed(8 * count), key=lambda pair: -pair[1])[:count]
         return Ranked(tuple(code for code, _ in found), tuple(mass for _, mass in found), proven)
 
-    def left(self) -> float:
-        """Upper bound on the mass of all codes not taken yet: a sum of products is at most the product of sums."""
+    def left(self, worth: float = 0.0) -> float:
+        """Upper bound on the mass of all codes not taken yet.
+
+        Beginnings whose bound is below ``worth`` are counted as if each of their codes had it.
+
+        The completions of a beginning have at most the sum of one picture's, times the greatest of each other's; the
+        picture whose sum exceeds its greatest by least is taken.
+        """
         behind = [backward(own, self._links) for own in self._factors]
         mass = 0.0
         for bound, code in self._heap:
             if len(code) == self._cuts:
                 mass -= bound
                 continue
-            share = 1.0
-            for product, own in zip(self._product_of(code), behind, strict=True):
-                share *= float(product @ own[len(code) - 1][:, code[-1]])
-            mass += share
+            if -bound < worth:
+                mass -= bound * self._links.depths ** (self._cuts - len(code))
+                continue
+            cut, depth = len(code) - 1, code[-1]
+            spread = np.inf
+            for product, own, sums, ahead in zip(
+                self._products[code[:-1]], self._factors, behind, self._ahead, strict=True
+            ):
+                best = float(product @ ahead[cut][:, depth])
+                if best > 0:
+                    whole = float(product @ (own[cut][:, depth] * sums[cut][:, depth]))
+                    spread = min(spread, whole / best)
+            mass -= bound * (spread if np.isfinite(spread) else 0.0)
         return mass
 
     def _product_of(self, code: tuple[int, ...]) -> list[Floats]:

@@ -42,7 +42,8 @@ best point.
 Several pictures of one key share the code, and nothing else but its making errors
 (:meth:`keycore.prior.Making.of_tolerance`): the mass of a code is the product of its masses.  That product is no
 chain, so codes are listed from the likeliest on until the next one no longer matters, and an upper bound on the mass
-of all that are left counts against every listed code.  Pictures that contradict each other are not multiplied: each
+of all that are left counts against every listed code.  A cut may be spoilt on the key itself, alike in all pictures
+(:func:`keycore.fuse.with_spoilt_cuts`).  Pictures that contradict each other are not multiplied: each
 one's codes are shown and the verdict is unsure.
 
 The caliper's case (a hand's figures, no picture)
@@ -59,6 +60,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
@@ -68,18 +70,30 @@ from keycore.chain import links_of
 from keycore.codes import Code
 from keycore.decoding import CutDecoding, Decoding, PictureShare, RankedCode
 from keycore.figures import readings_of_figures
-from keycore.fuse import Fused, alone_of, cells_given, cells_without, contradictions_of, fuse, side_by_side
+from keycore.fuse import (
+    CONFLICTS,
+    Fused,
+    alone_of,
+    cells_given,
+    cells_without,
+    conflict_cautions,
+    conflicts_of,
+    contradiction,
+    fuse,
+    side_by_side,
+    with_spoilt_cuts,
+)
 from keycore.holds import Holds
 from keycore.lattice import STEP
 from keycore.measured import Floats, Measured, Readings
 from keycore.posterior import Lattice, PicturePosterior, Sums, sums_of
-from keycore.prior import GROWTH_HIGH_MM, GROWTH_LOW_MM, GrowthPrior
+from keycore.prior import GROWTH_HIGH_MM, GROWTH_LOW_MM, GrowthPrior, Making
 from keycore.refusal import Refusal
 from keycore.roots import measured_root
-from keycore.scale import Scale, report_scale
+from keycore.scale import report_scale
 from keycore.spec import KeySpec
 from keycore.strip import StripSegment, strip_of
-from keycore.verdict import Caution, cautions_of, cautions_of_cuts, own_warnings, verdict_of
+from keycore.verdict import Caution, cautions_of, cautions_of_cuts, of_all_pictures, own_warnings, verdict_of
 
 __all__ = [
     "CutDecoding",
@@ -151,6 +165,7 @@ class Decoder:
             self.spec.cuts_per_edge, self.spec.edge_count, len(spec.depths), self.spec.max_adjacent_step
         )
         self._allowed = holds.allowed(self.spec, self._links)
+        self._making = Making.of_tolerance(self.spec.tolerance.root_mm)
         self._decodings: dict[int, Decoding] = {}
 
     @cached_property
@@ -219,14 +234,14 @@ class Decoder:
     def _sums(self) -> list[Sums]:
         return [sums_of(p.lattice, self._links) for p in self.posteriors]
 
-    def _posterior(self, readings: Readings, *, free: bool = False) -> PicturePosterior:
+    def _posterior(self, readings: Readings, *, free: bool = False, pictures: int | None = None) -> PicturePosterior:
         return PicturePosterior(
             readings,
             self.spec,
             self._links,
             np.ones_like(self._allowed) if free else self._allowed,
             growth_prior=self._growth_prior,
-            pictures=len(self.readings),
+            pictures=pictures or len(self.readings),
             step=self._step,
         )
 
@@ -238,7 +253,7 @@ class Decoder:
         fused = alone_of(lattices[0], sums[0], self._links, k) if alone else fuse(lattices, sums, self._links)
         cautions = own_warnings(spec, self.readings)
         shares: list[PictureShare] = []
-        scales: list[Scale] = []
+        of_pictures: list[list[Caution]] = []
         for index, (posterior, lattice, own) in enumerate(zip(self.posteriors, lattices, sums, strict=True)):
             cells = own.cells if alone else cells_given(fused, lattice)
             growth = (
@@ -249,35 +264,35 @@ class Decoder:
             scale = report_scale(
                 posterior.evidence, lattice.points.log_scale, cells, float(posterior.frame.log_steps.min()), growth
             )
-            best = fused if alone else alone_of(lattice, own, self._links, 1)
-            shares.append(
-                PictureShare(
-                    scale, growth.value, growth.sigma, _labels(best.codes[0], labels), best.masses[0] / best.mass
-                )
-            )
-            scales.append(scale)
-            cautions += cautions_of(posterior, scale, "" if alone else f"Picture {index + 1}: ")
-        shown = list(zip(self.posteriors, lattices, sums, strict=True))
+            shares.append(PictureShare(scale, growth.value, growth.sigma))
+            of_pictures.append(cautions_of(posterior, scale, "" if alone else f"Picture {index + 1}: "))
+        cautions += of_all_pictures(of_pictures)
+        log_mass = fused.log_mass
+        roots = self._roots(fused, lattices, sums, worn=usual)
         if not alone:
-            contradictions = contradictions_of(shares, sums, spec)
-            cautions = contradictions + cautions
-            if any(caution.serious for caution in contradictions):
-                fused = side_by_side(lattices, sums, self._links, k)
-                shown = [shown[int(np.argmax([share.probability for share in shares]))]]
-        cuts = self._cuts(fused, shown, worn=usual)
+            conflicts = conflicts_of(fused, lattices)
+            if max(map(len, conflicts)) >= CONFLICTS:
+                singles = [self._single(readings, k) for readings in self.readings]
+                cautions.insert(0, contradiction([single.fused for single in singles], conflicts, spec))
+                fused = side_by_side([single.fused for single in singles])
+                roots = next(single.roots for single in singles if single.fused.codes[0] == fused.codes[0])
+            else:
+                cautions += conflict_cautions(conflicts)
+                fused = with_spoilt_cuts(fused, roots, self._making, spec, self._links, self._allowed)
+        cuts = self._cuts(fused, roots)
         codes = tuple(
             RankedCode(_labels(code, labels), mass / fused.mass)
             for code, mass in zip(fused.codes[:k], fused.masses, strict=False)
         )
         cautions += cautions_of_cuts(cuts)
         if usual and self.holds:
-            cautions += self._holds_caution(fused.log_mass)
+            cautions += self._holds_caution(log_mass)
         verdict, words = verdict_of(codes, cuts, spec, cautions)
         return Decoding(
             spec=spec,
             codes=codes,
             cuts=cuts,
-            scale=scales[0],
+            scale=shares[0].scale,
             growth_mm=shares[0].growth_mm,
             growth_sigma_mm=shares[0].growth_sigma_mm,
             verdict=verdict,
@@ -287,30 +302,47 @@ class Decoder:
             order_proven=fused.proven,
         )
 
-    def _cuts(
-        self, fused: Fused, shown: Sequence[tuple[PicturePosterior, Lattice, Sums]], *, worn: bool
-    ) -> tuple[CutDecoding, ...]:
-        """Each cut's own result; over several pictures the measured roots are averaged by their uncertainties."""
-        spec, depths = self.spec, fused.depths
+    def _single(self, readings: Readings, k: int) -> _Single:
+        """One of several pictures by itself."""
+        posterior = self._posterior(readings, pictures=1)
+        own = sums_of(posterior.lattice, self._links)
+        fused = alone_of(posterior.lattice, own, self._links, k)
+        roots = [
+            measured_root(posterior, j, posterior.lattice.points, own.without[j], depth)
+            for j, depth in enumerate(fused.codes[0])
+        ]
+        return _Single(fused, roots)
+
+    def _roots(self, fused: Fused, lattices: Sequence[Lattice], sums: Sequence[Sums], *, worn: bool) -> list[Measured]:
+        """Each cut's measured root; over several pictures they are averaged by their uncertainties."""
         found = []
-        for j in range(len(depths)):
-            best = int(np.argmax(depths[j]))
+        alone = len(lattices) == 1
+        for j, depths in enumerate(fused.depths):
             roots = [
                 measured_root(
                     posterior,
                     j,
                     lattice.points,
-                    own.without[j] if len(shown) == 1 else cells_without(fused.codes[0], lattice, j),
-                    best,
+                    own.without[j] if alone else cells_without(fused.codes[0], lattice, j),
+                    int(np.argmax(depths)),
                     worn=worn,
+                    quick=not alone,
                 )
-                for posterior, lattice, own in shown
+                for posterior, lattice, own in zip(self.posteriors, lattices, sums, strict=True)
             ]
             weights = np.array([1 / root.sigma**2 for root in roots])
-            root_mm = float(weights @ [root.value for root in roots] / weights.sum())
-            sigma_mm = 1 / math.sqrt(float(weights.sum()))
-            making_mm = self.posteriors[0].making.sigma_mm / math.sqrt(len(self.posteriors))
-            total_mm = math.hypot(sigma_mm, making_mm)
+            mean_mm = float(weights @ [root.value for root in roots] / weights.sum())
+            found.append(Measured(mean_mm, 1 / math.sqrt(float(weights.sum()))))
+        return found
+
+    def _cuts(self, fused: Fused, roots: Sequence[Measured]) -> tuple[CutDecoding, ...]:
+        """Each cut's own result."""
+        spec = self.spec
+        found = []
+        for j, (depths, root) in enumerate(zip(fused.depths, roots, strict=True)):
+            best = int(np.argmax(depths))
+            root_mm, sigma_mm = root.value, root.sigma
+            total_mm = math.hypot(sigma_mm, self._making.spread_mm)
             off_mm = np.abs(spec.roots_mm - root_mm)
             others = np.where(np.arange(len(off_mm)) == best, np.inf, off_mm)
             near = int(np.argmin(others))
@@ -322,9 +354,9 @@ class Decoder:
                     root_mm=root_mm,
                     sigma_mm=sigma_mm,
                     depth=spec.labels[best],
-                    probability=float(depths[j][best]),
+                    probability=float(depths[best]),
                     margin_mm=float(off_mm[near] - off_mm[best]) / 2,
-                    depths={label: float(p) for label, p in zip(spec.labels, depths[j], strict=True)},
+                    depths={label: float(p) for label, p in zip(spec.labels, depths, strict=True)},
                     next_depth=spec.labels[near],
                     next_mm=float(off_mm[near]),
                     next_sigmas=float(off_mm[near]) / total_mm,
@@ -351,6 +383,14 @@ class Decoder:
                 "what is held goes against the readings",
             )
         ]
+
+
+@dataclass(frozen=True)
+class _Single:
+    """One of several pictures by itself."""
+
+    fused: Fused
+    roots: list[Measured]
 
 
 def _count(readings: Sequence[Readings], spec: KeySpec) -> int:

@@ -61,14 +61,11 @@ class CutDecoding:
 
 @dataclass(frozen=True)
 class PictureShare:
-    """What one of several pictures says by itself: its scale, its growth, and its own likeliest code."""
+    """Each picture's own scale and growth."""
 
     scale: Scale
     growth_mm: float
     growth_sigma_mm: float
-    code: Code
-    probability: float
-    """Of that code by this picture alone."""
 
 
 @dataclass(frozen=True)

@@ -5,22 +5,24 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
-from keycore.chain import Links, Ranking, code_masses
+from keycore.chain import Booleans, Links, Ranking
 from keycore.codes import format_code
-from keycore.decoding import PictureShare
-from keycore.measured import Floats
+from keycore.measured import Floats, Measured
 from keycore.posterior import Lattice, Sums
+from keycore.prior import BAD_SIGMA_MM, SPOILT_KEYS, Making
 from keycore.spec import KeySpec
 from keycore.verdict import Caution
 
-CONFLICT = 0.1
-"""Two pictures conflict over a cut when the probability that both mean the same depth is below this."""
+CONFLICT = 0.02
+"""A picture conflicts over a cut when it gives the common depth less than this, the other cuts being as all say."""
 CONFLICTS = 2
-"""So many cuts in conflict are a contradiction; one is a bad reading, which the others outvote."""
+"""So many cuts in conflict are a contradiction; one is a bad reading, which the other pictures outvote."""
 NEGLIGIBLE = 1e-7
+CRUMB = 1e-16
 MOST_CODES = 400
 MOST_STEPS = 1500
 WORTH_LISTING = 1e-4
@@ -65,7 +67,7 @@ def fuse(lattices: Sequence[Lattice], sums: Sequence[Sums], links: Links) -> Fus
         rest = ranking.first(10)
         codes, masses = list(rest.codes), list(rest.masses)
     found = sum(masses)
-    mass = found + ranking.left()
+    mass = found + ranking.left(CRUMB * found)
     depths = np.zeros_like(sums[0].depths)
     for code, own in zip(codes, masses, strict=True):
         depths[np.arange(len(code)), code] += own / mass
@@ -75,55 +77,100 @@ def fuse(lattices: Sequence[Lattice], sums: Sequence[Sums], links: Links) -> Fus
     return Fused(tuple(codes), tuple(masses), mass, log_mass, depths, proven)
 
 
-def side_by_side(lattices: Sequence[Lattice], sums: Sequence[Sums], links: Links, count: int) -> Fused:
+def side_by_side(singles: Sequence[Fused]) -> Fused:
     """Contradicting pictures' codes beside each other: each picture is as likely as the others to be the right one."""
-    share = 1 / len(lattices)
     masses: dict[tuple[int, ...], float] = {}
-    singles = [alone_of(lattice, own, links, count) for lattice, own in zip(lattices, sums, strict=True)]
-    for code in dict.fromkeys(code for single in singles for code in single.codes):
-        masses[code] = sum(
-            share * float(code_masses([code], lattice.weights, lattice.factors)[0]) / own.mass
-            for lattice, own in zip(lattices, sums, strict=True)
-        )
+    for single in singles:
+        for code, mass in zip(single.codes, single.masses, strict=True):
+            masses[code] = masses.get(code, 0.0) + mass / single.mass / len(singles)
     ranked = sorted(masses.items(), key=lambda pair: -pair[1])
-    depths = np.mean([own.depths for own in sums], axis=0)
+    depths = np.mean([single.depths for single in singles], axis=0)
     return Fused(
         tuple(code for code, _ in ranked), tuple(mass for _, mass in ranked), 1.0, 0.0, np.asarray(depths), False
     )
 
 
-def contradictions_of(shares: Sequence[PictureShare], sums: Sequence[Sums], spec: KeySpec) -> list[Caution]:
-    """Sentences where pictures conflict.
-
-    A picture that conflicts with most of the others over two cuts or more contradicts them: that is serious.  Over one
-    cut it was misread, in this picture or in the others.
-    """
-    depths = np.array([own.depths for own in sums])
-    conflict = np.einsum("pjd,qjd->pqj", depths, depths) < CONFLICT
+def conflicts_of(fused: Fused, lattices: Sequence[Lattice]) -> list[tuple[int, ...]]:
+    """Per picture, the 0-based cuts over which it conflicts with the code that all together give."""
+    common = fused.codes[0]
     found = []
-    for picture in range(len(sums)):
-        others = [other for other in range(len(sums)) if other != picture]
-        against = [other for other in others if conflict[picture, other].sum() >= CONFLICTS]
-        if 2 * len(against) > len(others):
-            one, two = shares[picture], shares[against[0]]
-            return [
-                Caution(
-                    f"The pictures contradict each other: picture {picture + 1} says {format_code(one.code, spec)} "
-                    f"({one.probability:.2f}), picture {against[0] + 1} says {format_code(two.code, spec)} "
-                    f"({two.probability:.2f}). They may show different keys; nothing was averaged. Leave one out.",
-                    True,
-                    "the pictures contradict each other",
-                )
-            ]
-        for cut in range(depths.shape[1]):
-            if 2 * conflict[picture, others, cut].sum() > len(others):
-                label = spec.labels[int(np.argmax(depths[picture, cut]))]
-                found.append(
-                    Caution(
-                        f"Picture {picture + 1} says that cut {cut + 1} is {label}, against the others; look at it again."
-                    )
-                )
+    for lattice in lattices:
+        own = []
+        for cut, depth in enumerate(common):
+            depths = cells_without(common, lattice, cut) @ lattice.factors[cut]
+            if depths[depth] < CONFLICT * depths.sum():
+                own.append(cut)
+        found.append(tuple(own))
     return found
+
+
+def conflict_cautions(conflicts: Sequence[tuple[int, ...]]) -> list[Caution]:
+    """A word for every picture that conflicts over a single cut."""
+    return [
+        Caution(f"Picture {picture} disagrees with the others over cut {cuts[0] + 1}; look at it again.")
+        for picture, cuts in enumerate(conflicts, 1)
+        if 0 < len(cuts) < CONFLICTS
+    ]
+
+
+def contradiction(singles: Sequence[Fused], conflicts: Sequence[tuple[int, ...]], spec: KeySpec) -> Caution:
+    """The sentence for pictures that contradict each other."""
+    odd = max(range(len(conflicts)), key=lambda picture: len(conflicts[picture]))
+    other = min(range(len(conflicts)), key=lambda picture: (len(conflicts[picture]), picture == odd))
+
+    def says(picture: int) -> str:
+        single = singles[picture]
+        code = format_code(tuple(spec.labels[depth] for depth in single.codes[0]), spec)
+        return f"picture {picture + 1} says {code} ({single.masses[0] / single.mass:.2f})"
+
+    return Caution(
+        f"The pictures contradict each other: {says(odd)}, {says(other)}. They may show different keys; nothing was "
+        f"averaged. Leave one out.",
+        True,
+        "the pictures contradict each other",
+    )
+
+
+def with_spoilt_cuts(
+    fused: Fused, roots: Sequence[Measured], making: Making, spec: KeySpec, links: Links, allowed: Booleans
+) -> Fused:
+    """Several pictures' posterior, when a cut may be spoilt on the key itself and so look alike in all of them.
+
+    The likeliest code's neighbours in one cut gain the mass that they have if that cut is spoilt
+    (:mod:`keycore.prior`), by its root height as measured over all pictures.
+    """
+    best, best_mass = fused.codes[0], fused.masses[0]
+    share = SPOILT_KEYS / len(best)
+    masses = dict(zip(fused.codes, fused.masses, strict=True))
+    depths = fused.depths * fused.mass
+    gained = 0.0
+    for cut, root in enumerate(roots):
+        off_mm = root.value - spec.roots_mm
+        wide_mm = math.hypot(BAD_SIGMA_MM, root.sigma)
+        spoilt = share * np.exp(-0.5 * (off_mm / wide_mm) ** 2) / (wide_mm * math.sqrt(2 * math.pi))
+        sound = (1 - share) * float(making.density(off_mm[best[cut], None], root.sigma)[0])
+        for depth in np.flatnonzero(allowed[cut]):
+            code = (*best[:cut], int(depth), *best[cut + 1 :])
+            if depth == best[cut] or not _may_be(code, links):
+                continue
+            gain = best_mass * float(spoilt[depth]) / (sound + float(spoilt[best[cut]]))
+            masses[code] = masses.get(code, 0.0) + gain
+            depths[np.arange(len(code)), code] += gain
+            gained += gain
+    mass = fused.mass + gained
+    ranked = sorted(masses.items(), key=lambda pair: -pair[1])
+    return Fused(
+        tuple(code for code, _ in ranked),
+        tuple(own for _, own in ranked),
+        mass,
+        fused.log_mass,
+        np.asarray(depths / depths.sum(axis=1, keepdims=True)),
+        fused.proven,
+    )
+
+
+def _may_be(code: tuple[int, ...], links: Links) -> bool:
+    return all(links.allows(link, one, two) for link, (one, two) in enumerate(pairwise(code)))
 
 
 def cells_given(fused: Fused, lattice: Lattice) -> Floats:

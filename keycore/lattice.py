@@ -26,6 +26,7 @@ import numpy as np
 
 from keycore.emission import CutLikelihood
 from keycore.measured import Floats
+from keycore.mixture import Mixture
 from keycore.prior import GROWTH_HIGH_MM, GROWTH_LOW_MM
 from keycore.scale import ScaleEvidence
 
@@ -89,8 +90,12 @@ def frame_of(
         Standard deviation of the narrowest thing that is known of growth.
     """
     low, high = _window(evidence, visible_px, roots_mm)
-    dense = np.linspace(low, high, 4001)
-    density = _log_prior(evidence, dense)
+    mixture = evidence.of_across
+    dense = np.linspace(low, high, 801)
+    if mixture is not None:
+        inside = mixture.means[(mixture.means > low) & (mixture.means < high)]
+        dense = np.sort(np.concatenate([dense, inside]))
+    density = _log_prior(evidence, mixture, dense)
     keep = dense[density > density.max() - NEGLIGIBLE_NATS]
     low, high = float(keep[0]), float(keep[-1])
     middle = float(dense[np.argmax(density)])
@@ -102,7 +107,6 @@ def frame_of(
     slope_information += sum(1 / height.relative_sigma**2 for height in evidence.heights)
     widest = min(step / math.sqrt(max(slope_information, 1e-9)), WIDEST_LOG_STEP)
     narrow, centres = slope_information, []
-    mixture = evidence.of_across
     if mixture is not None:
         heavy = mixture.log_weights > mixture.log_weights.max() - NEGLIGIBLE_NATS
         narrow += 1 / float(mixture.sigmas[heavy].min()) ** 2
@@ -147,9 +151,8 @@ def _window(evidence: ScaleEvidence, visible_px: Floats, roots_mm: Floats) -> tu
     return low, high
 
 
-def _log_prior(evidence: ScaleEvidence, log_scale: Floats) -> Floats:
+def _log_prior(evidence: ScaleEvidence, mixture: Mixture | None, log_scale: Floats) -> Floats:
     """The references' greatest likelihood over growths, to see which scales matter."""
-    mixture = evidence.of_across
     found = np.zeros_like(log_scale) if mixture is None else mixture.log_density(log_scale)
     for height in evidence.heights:
         growths = [0.0] if height.by_hand else list(np.arange(-0.3, 1.5, 0.3))
@@ -159,7 +162,7 @@ def _log_prior(evidence: ScaleEvidence, log_scale: Floats) -> Floats:
 
 def _nodes(low: float, high: float, widest: float, finest: float, centres: Floats) -> tuple[Floats, Floats]:
     """Nodes at equal steps of a smooth variable that runs slower near the centres, and the local step at each."""
-    dense = np.linspace(low - widest, high + widest, 6001)
+    dense = np.linspace(low - widest, high + widest, 4001)
     wish = np.full_like(dense, widest)
     for centre in centres:
         wish = np.minimum(wish, np.hypot(finest, 0.35 * (dense - centre)))

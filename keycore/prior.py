@@ -29,13 +29,16 @@ A bad reading
     A cut may have been measured on the wrong edge (a groove, a burr, a hair on the glass): its height is then normal
     round the truth with 0.7 mm.  How often depends on who measured:
 
-    * a value with its sigma, taken by a program: 0.02 a cut, so one key of five cuts in ten has one;
-    * a whole likelihood of the height: 0.003, because it already shows the other edges that it saw;
-    * calipers: 0.005, because a person looks at the edge that is measured.
+    * values with their sigmas, taken by a program: one key in ten has a bad cut;
+    * whole likelihoods of the heights: one in fifty, because they already show the other edges that were seen;
+    * calipers: one in forty, because a person looks at the edge that is measured.
 
-    Over several pictures of one key the share comes in once, because what spoils a cut (a burr, dirt) is in all of them.
-    So one bad reading cannot drag the others, and the rarer bad readings are, the surer a code may be: with one bad key
-    in ten and depths closer than about 0.5 mm no single picture's code can honestly be given 0.99.
+    So one bad reading cannot drag the others, and the rarer bad readings are, the surer a code may be: with one bad
+    key in ten and depths closer than about 0.5 mm no single picture's code can honestly be given 0.99.
+
+A spoilt cut
+    A burr or dirt is in every picture of a key.  Where several pictures are taken together one key in fifty has a
+    spoilt cut, of which its height says no more than a bad reading does.
 """
 
 from __future__ import annotations
@@ -63,7 +66,8 @@ WORN_SHARE, WEAR_MEAN_MM = 1 / 3, 0.03
 COMMON_WEAR_MM = (0.0, 0.02, 0.04, 0.06, 0.08)
 COMMON_WEAR_SHARES = (2 / 3, 0.075, 0.1, 0.1, 0.0583)
 BAD_SIGMA_MM = 0.7
-BAD_SHARE_VALUE, BAD_SHARE_CURVE, BAD_SHARE_HAND = 0.02, 0.003, 0.005
+BAD_KEYS_VALUE, BAD_KEYS_CURVE, BAD_KEYS_HAND = 0.1, 0.02, 0.025
+SPOILT_KEYS = 0.02
 
 PICTURE_GROWTH_BAD_SHARE = 0.08
 """How often a picture's own estimate of growth is plainly wrong (it followed a groove, or the shadow's far side)."""
@@ -141,6 +145,11 @@ class Making:
         """
         sigma_mm = math.hypot(tolerance_mm / TOLERANCE_SIGMAS, MAKING_FLOOR_MM)
         return cls(sigma_mm * math.sqrt(pictures))
+
+    @property
+    def spread_mm(self) -> float:
+        """Standard deviation of a made root from its table, uneven wear included."""
+        return math.hypot(self.sigma_mm, math.sqrt(self.worn_share) * self.wear_mean_mm)
 
     def density(self, off_mm: Floats, reading_sigma_mm: float) -> Floats:
         """Density, 1/mm, of (visible height - what the table says) for a sound reading.

@@ -17,7 +17,14 @@ FOOT_NATS = 8.0
 
 
 def measured_root(
-    posterior: PicturePosterior, cut: int, points: Points, weights: Floats, depth: int, *, worn: bool = True
+    posterior: PicturePosterior,
+    cut: int,
+    points: Points,
+    weights: Floats,
+    depth: int,
+    *,
+    worn: bool = True,
+    quick: bool = False,
 ) -> Measured:
     """Root height from one cut's own reading, on the scale and growth that everything else gives.
 
@@ -30,6 +37,8 @@ def measured_root(
         The likeliest depth; where the picture's evidence has several peaks it says which of them is meant.
     worn
         Whether the key's common wear is to be told from growth; False where growth is held.
+    quick
+        Mean and standard deviation will do: the weights have one peak.
 
     Returns
     -------
@@ -49,6 +58,11 @@ def measured_root(
     if worn:
         wear_mm, shares = posterior.common_wear(points)
         roots_mm, weights = (roots_mm[:, None] - wear_mm).ravel(), (weights[:, None] * shares).ravel()
+    if quick:
+        mean_mm = float(weights @ roots_mm)
+        return Measured(
+            mean_mm, math.hypot(math.sqrt(float(weights @ (roots_mm - mean_mm) ** 2)), sigma_px / middle_px_per_mm)
+        )
     return spread_of(roots_mm, weights, sigma_px / middle_px_per_mm)
 
 

@@ -22,6 +22,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from scipy.special import chdtrc
@@ -169,7 +170,7 @@ def fit_line(x: Floats, y: Floats, x_sigma: Floats, y_sigma: Floats) -> Line:
         slope=slope,
         start_sigma=start_sigma,
         slope_sigma=slope_sigma,
-        correlation=-mean_x * slope_sigma / start_sigma,
+        correlation=-middle * slope_sigma / start_sigma,
         chi_square=float(weight @ (y - start - slope * x) ** 2),
         points=len(x),
     )
@@ -281,7 +282,7 @@ class ScaleEvidence:
     spacing: Spacing | None
     medium: Medium
 
-    @property
+    @cached_property
     def of_across(self) -> Mixture | None:
         """Likelihood of ln(scale across) from all references but the blade heights."""
         along = None if self.along is None else self.along.widened(self.anisotropy_sigma)

@@ -8,7 +8,7 @@ code has 0.9 or more and the rest of the doubt is spread thin, the most doubtful
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from keycore.codes import format_code
 from keycore.decoding import CutDecoding, RankedCode, Verdict
@@ -71,6 +71,12 @@ def cautions_of(posterior: PicturePosterior, scale: Scale, picture: str = "") ->
             )
         )
     return found
+
+
+def of_all_pictures(cautions: Sequence[Sequence[Caution]]) -> list[Caution]:
+    """All pictures' cautions; what is serious in one picture is not, as long as another has nothing serious."""
+    all_serious = all(any(caution.serious for caution in own) for own in cautions)
+    return [caution if all_serious else replace(caution, serious=False) for own in cautions for caution in own]
 
 
 def cautions_of_cuts(cuts: Sequence[CutDecoding]) -> list[Caution]:

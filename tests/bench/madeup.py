@@ -3,6 +3,7 @@
 Nothing here imports the decoder or its priors.  The errors are drawn by rules of their own, not by the decoder's:
 
 * growth: a third clean (about 0.05 mm), a third usual (0.05 to 0.6 mm), a third anything up to 1.2 mm;
+* growth differs from cut to cut by up to 0.02 mm (one sigma);
 * the blade's height carries a share of that growth, 0 to 1;
 * axes differ by up to 1.5 % on copies, hardly on scans; a scanner's dpi is right within 0.3 % (one sigma);
 * what shoulder and tip leave of their shadows differs from copy to copy, and so does how evenly the uncut edge grows;
@@ -109,7 +110,7 @@ def made_up_picture(kind: str, rng: np.random.Generator, spec: KeySpec, code: li
     along = across * math.exp(anisotropy)
     growth_mm = float((rng.normal(0.05, 0.05), rng.uniform(0.05, 0.6), rng.uniform(0, 1.2))[rng.integers(3)])
     positions_mm = np.tile(spec.cut_positions_mm, spec.edge_count)
-    visible_mm = roots_mm + growth_mm
+    visible_mm = roots_mm + growth_mm + rng.normal(0, rng.uniform(0, 0.02), len(code))
     tilted_mm = rng.normal(0, 0.002) * (positions_mm - positions_mm.mean())
     if spec.edges == "single":
         visible_mm = visible_mm + tilted_mm

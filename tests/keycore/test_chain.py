@@ -30,7 +30,7 @@ def _made(cuts, edges, depths, reach, seed, points=7, zero=False):
 @pytest.mark.parametrize("zero", [False, True])
 def test_sums_agree_with_enumeration(case, zero):
     """Totals and every cut's marginals, to 1e-12."""
-    links, weights, factors, codes = _made(*case, seed=1, zero=zero)
+    links, _, factors, codes = _made(*case, seed=1, zero=zero)
     masses = np.array([np.prod([f[:, d] for f, d in zip(factors, code, strict=True)], axis=0) for code in codes])
     ahead, behind = forward(factors, links), backward(factors, links)
 

@@ -295,7 +295,7 @@ def test_the_measured_root_knows_nothing_of_its_own_depth():
     assert cut.root_mm - spec.root_of("1") == pytest.approx(-0.15, abs=0.03)
     assert cut.next_depth == "2" and cut.next_mm == pytest.approx(0.25, abs=0.03)
     assert cut.margin_mm == pytest.approx((0.25 - 0.15) / 2, abs=0.03)
-    assert cut.next_sigmas == pytest.approx(cut.next_mm / math.hypot(cut.sigma_mm, 0.0224), rel=1e-3)
+    assert cut.next_sigmas == pytest.approx(cut.next_mm / math.hypot(cut.sigma_mm, 0.0224, 3**-0.5 * 0.03), rel=1e-3)
 
 
 def test_readings_without_any_reference_are_never_sure():

@@ -10,7 +10,9 @@ import pytest
 
 from keycore.chain import code_masses
 from keycore.decode import Decoder, decode
-from keycore.measured import Measured
+from keycore.fuse import fuse
+from keycore.measured import Measured, SizeReference
+from keycore.posterior import sums_of
 from keycore.refusal import Refusal
 from tests.keycore.tables import readings_of, spec_of
 
@@ -41,11 +43,27 @@ def test_pictures_multiply():
         masses = code_masses(codes, posterior.lattice.weights, posterior.lattice.factors)
         product *= masses / masses.sum()
     product /= product.sum()
-    found = {r.code: r.probability for r in decoder.decoding().codes}
+    lattices = [posterior.lattice for posterior in decoder.posteriors]
+    fused = fuse(lattices, [sums_of(lattice, decoder._links) for lattice in lattices], decoder._links)
+    found = dict(zip(fused.codes, fused.masses, strict=True))
 
+    assert fused.codes[:5] == tuple(codes[row] for row in np.argsort(-product)[:5])
     for row in np.argsort(-product)[:5]:
-        label = tuple(spec.labels[d] for d in codes[row])
-        assert found[label] == pytest.approx(product[row], abs=1e-5)
+        assert found[codes[row]] / fused.mass == pytest.approx(product[row], abs=1e-5)
+    for cut, depths in enumerate(fused.depths):
+        shares = [product[[code[cut] == depth for code in codes]].sum() for depth in range(5)]
+        assert depths == pytest.approx(shares, abs=1e-5)
+
+
+def test_a_cut_may_be_spoilt_alike_in_all_pictures():
+    """However many pictures agree, a cut keeps a share for being spoilt on the key itself: a small one where it
+    fits."""
+    spec = spec_of()
+    readings = readings_of(spec, "1323", growth=Measured(0.2, 0.02))
+    decoding = decode([readings] * 10, spec)
+
+    assert decoding.code == ("1", "3", "2", "3") and 0.99 < decoding.probability < 0.9999
+    assert sum(decoding.cuts[0].depths.values()) == pytest.approx(1)
 
 
 def test_more_pictures_are_surer_and_each_keeps_its_own_scale_and_growth():
@@ -100,3 +118,16 @@ def test_the_slider_of_one_picture_leaves_the_others_free():
 
     assert held.pictures[1].growth_sigma_mm == 0 and held.pictures[0].growth_sigma_mm > 0
     assert decoder.strip(picture=1)[0].code
+
+
+def test_one_picture_with_a_false_reference_does_not_unsettle_the_others():
+    """Its disagreement is said, and the verdict is not held back by it as long as another picture's references
+    agree."""
+    spec = spec_of()
+    good = readings_of(spec, "1323", growth=Measured(0.2, 0.02), sigma_px=0.2)
+    card = SizeReference("card", "both", 12.6 * 85.6, 1.0, 85.6, 0.05)
+    odd = replace(good, references=(*good.references, card))
+
+    assert decode(odd, spec).verdict_words == "unsure: scales disagree by 5 %"
+    both = decode([good, odd], spec)
+    assert both.verdict == "sure" and any(w.startswith("Picture 2: ") and "disagree" in w for w in both.warnings)

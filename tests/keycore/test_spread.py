@@ -1,0 +1,36 @@
+"""One value and one sigma for many-peaked posteriors."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from keycore.spread import lattice_spread_of, spread_of
+
+
+def test_of_one_normal_it_is_mean_and_standard_deviation():
+    """By itself, and built up of many narrower ones."""
+    x = np.linspace(-9, 9, 721)
+    weights = np.exp(-0.5 * ((x - 1) / 2) ** 2)
+    built = spread_of(x, weights / weights.sum(), 0.5)
+
+    assert spread_of(np.array([3.0]), np.ones(1), 0.2).value == pytest.approx(3.0, abs=1e-4)
+    assert spread_of(np.array([3.0]), np.ones(1), 0.2).sigma == pytest.approx(0.2, rel=1e-3)
+    assert (built.value, built.sigma) == pytest.approx((1.0, np.hypot(2.0, 0.5)), rel=1e-3)
+
+
+def test_two_peaks_give_the_greater_one_and_a_width_that_holds_two_thirds():
+    """Four fifths at 0 and one fifth at 5: the value is of the greater peak, sigma says how far 68 % reach."""
+    found = spread_of(np.array([0.0, 5.0]), np.array([0.8, 0.2]), 0.1)
+
+    assert abs(found.value) < 0.1 and 0.1 < found.sigma < 0.2
+
+
+def test_a_coarse_lattice_gives_the_standard_deviation_of_what_it_stands_for():
+    """Nodes 1.3 sigma apart: within 3 %."""
+    for offset in (0.0, 0.3, 0.65):
+        x = 1.3 * np.arange(-8, 9) + offset
+        weights = np.exp(-0.5 * x**2)
+        found = lattice_spread_of(x, weights / weights.sum(), 1.3)
+
+        assert found.sigma == pytest.approx(1.0, rel=0.03) and found.value == pytest.approx(0.0, abs=0.03)
