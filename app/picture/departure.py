@@ -10,7 +10,7 @@ the outward normal, with the change at c:
 
     z(u) = m + n(u) + (1 - b(u - c)) * t(u) + b(u - c) * [a + o(u) + r(u)]
 
-    m      offset of the metal's level here, N(0, level_sd^2)
+    m      offset of the metal's level here, N(0, level_sd^2), drifting slowly (SLOW_SD over SLOW_MM)
     n      pixel noise, white
     b      the blurred step: the normal integral with the picture's own blur
     t      metal texture, an Ornstein-Uhlenbeck process (sd texture_sd, length TEXTURE_MM)
@@ -36,6 +36,7 @@ from scipy.special import ndtr
 from keycore.measured import Floats
 
 TEXTURE_MM = 0.1
+SLOW_MM, SLOW_SD = 2.0, 0.15
 OUTSIDE_MM = 0.8
 STEP_SD = 0.5
 OUTSIDE_SD = 0.5
@@ -103,7 +104,7 @@ def departure_model(
     u = steps(u_from_mm, u_to_mm, step_mm)
     changes = steps(change_from_mm, change_to_mm, change_step_mm)
     distance = np.abs(u[:, None] - u[None, :])
-    common = level_sd**2 + WHITE_SD**2 * np.eye(len(u))
+    common = level_sd**2 + SLOW_SD**2 * np.exp(-distance / SLOW_MM) + WHITE_SD**2 * np.eye(len(u))
     texture = texture_sd**2 * np.exp(-distance / TEXTURE_MM)
     smooth = np.sqrt(3.0) * distance / OUTSIDE_MM
     outside = STEP_SD**2 + OUTSIDE_SD**2 * (1 + smooth) * np.exp(-smooth) + ROUGH_SHARE**2 * texture
@@ -121,7 +122,13 @@ def departure_model(
 
 def steps(from_mm: float, to_mm: float, step_mm: float) -> Floats:
     """Evenly spaced places from ``from_mm`` to at most ``to_mm``, both ends included where they fall on a step."""
-    return from_mm + step_mm * np.arange(int(np.floor((to_mm - from_mm) / step_mm + 1e-6)) + 1)
+    return from_mm + step_mm * np.arange(np.floor((to_mm - from_mm) / step_mm + 1e-6) + 1)
+
+
+def texture_sd_of(roughness: float, step_mm: float) -> float:
+    """Texture's standard deviation whose changes over ``step_mm`` have the standard deviation ``roughness``."""
+    per_step = np.sqrt(2 * (1 - np.exp(-step_mm / TEXTURE_MM)))
+    return float(np.clip(np.round(roughness / per_step, 2), 0.04, 0.4))
 
 
 def level(grey: Floats, metal: Floats | float, scale: float) -> Floats:

@@ -9,14 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.picture.alignment import Alignment, Guess, align, shape_evidence
-from app.picture.axisline import fit_back
+from app.picture.axisline import TopCurve, fit_back
 from app.picture.cuts import SHARPNESS, CutEvidence, Top, measure_top, plateau_runs, read_cuts, top_log_p
 from app.picture.frame import Frame
 from app.picture.levels import Levels, measure_levels
 from app.picture.runs import EdgeRuns, edge_runs
 from app.picture.sample import Patch
 from app.picture.shape import EdgeShape, edge_shape
-from app.picture.symmetry import Centreline, TopCurve, envelope_centreline, find_centreline
+from app.picture.symmetry import Centreline, envelope_centreline, find_centreline
 from keycore.measured import Floats
 from keycore.spec import KeySpec
 
@@ -70,7 +70,17 @@ def fit_blade(patch: Patch, frame: Frame, spec: KeySpec, guess: Guess, *, back_r
     levels = _levels(patch, frame, shape, single=single)
     if single:
         for reach in back_reach_mm:
-            back = fit_back(patch, frame, levels, x_from_mm=first - 2, x_to_mm=last + 1, reach_mm=reach)
+            back = fit_back(
+                patch,
+                frame,
+                levels,
+                x_from_mm=first - 2,
+                x_to_mm=last + 1,
+                reach_mm=reach,
+                top=_shoulder_top(patch, frame, levels, spec, shape, guess, reach),
+                blade_mm=shape.top_mm,
+                scale_sd=guess.scale_sd,
+            )
             frame = back.applied(frame)
             sigma = back.sigma_mm
             levels = _levels(patch, frame, shape, single=single)
@@ -151,6 +161,30 @@ def _fit_edges(
         edges.append(FittedEdge(side, runs[index], cuts, top, top_mm, plateau, profile))
     after = _Pass(tuple(edge.top_mm for edge in edges), tuple(edge.profile_mm for edge in edges))
     return tuple(edges), alignment, after
+
+
+def _shoulder_top(
+    patch: Patch, frame: Frame, levels: Levels, spec: KeySpec, shape: EdgeShape, guess: Guess, reach_mm: float
+) -> TopCurve | None:
+    """Where the uncut edge by the shoulder may stand; that stretch is uncut whatever the code is."""
+    if not spec.blade.height_mm:
+        return None
+    shoulder = _shoulder_x(spec, shape)
+    first = float(shape.positions_mm.min())
+    until = first - shape.flat_mm / 2 - (shape.top_mm - float(shape.roots_mm.min())) * shape.tangent
+    x_from = shoulder + 0.4 + 0.7 * guess.offset_sd_mm
+    x_to = max(until - 0.3 * guess.offset_sd_mm, x_from + 0.8)
+    runs = edge_runs(
+        patch,
+        frame,
+        levels,
+        x_from_mm=x_from,
+        x_to_mm=x_to,
+        y_from_mm=0.45 * shape.top_mm,
+        y_to_mm=shape.top_mm + reach_mm + 0.6,
+        sure_below_mm=0.5 * shape.top_mm,
+    )
+    return TopCurve(float(runs.x_mm.mean()), runs.y_mm, SHARPNESS * runs.log_p.sum(axis=0))
 
 
 def _envelope(

@@ -12,6 +12,7 @@ from app.picture.sample import Patch
 from keycore.measured import Floats
 
 STEP_MM = 0.1
+COLUMN_MM, PLACE_MM = 0.2, 0.06
 FLAT_MM = 0.7
 
 
@@ -27,15 +28,16 @@ class Levels:
         Grey level of the paper beside the blade.
     scale
         Grey difference that counts as a clear departure from metal.
-    texture_sd
-        Standard deviation of the metal's texture, in units of ``scale``, for runs averaged over a cut's flat.
+    roughness
+        Standard deviation of the change between places ``PLACE_MM`` apart in the metal, in units of ``scale``, for runs
+        ``COLUMN_MM`` wide.
     """
 
     x_mm: Floats
     metal: Floats
     paper: float
     scale: float
-    texture_sd: float
+    roughness: float
 
     def metal_at(self, x_mm: Floats | float) -> Floats:
         """Metal level at any x, held at the ends."""
@@ -68,13 +70,19 @@ def measure_levels(
     columns = len(x) // width
     runs = band[:, : columns * width].reshape(len(y), columns, width).mean(axis=2)
     runs = runs - np.median(runs, axis=0)
-    rows = np.median(runs, axis=1)
-    noise = _spread(runs - rows[:, None])
-    along = _spread(rows)
+    noise = _spread(runs - np.median(runs, axis=1)[:, None])
     contrast = abs(paper - float(np.median(metal)))
     scale = max(6.0 * noise, 0.15 * contrast, 4.0)
-    texture = float(np.hypot(noise, 0.5 * along)) / scale
-    return Levels(x, metal, paper, scale, float(np.clip(texture, 0.04, 0.4)))
+    return Levels(x, metal, paper, scale, _roughness(patch, frame, x_from_mm, x_to_mm, metal_mm) / scale)
+
+
+def _roughness(patch: Patch, frame: Frame, x_from_mm: float, x_to_mm: float, metal_mm: tuple[float, float]) -> float:
+    """How much runs change from place to place in the metal, grooves (few places) left out."""
+    x = np.arange(x_from_mm, x_to_mm, 0.4)
+    y = np.arange(metal_mm[0], metal_mm[1], PLACE_MM)
+    offsets = (np.arange(4) / 4 - 0.375) * COLUMN_MM
+    grid = np.stack(np.broadcast_arrays(x[:, None, None] + offsets, y[None, :, None]), axis=-1)
+    return _spread(np.diff(patch.at(frame.picture_xy(grid)).mean(axis=2), axis=1))
 
 
 def _spread(values: Floats) -> float:

@@ -5,20 +5,24 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 
-from app.picture.departure import departure_model, level, steps
+from app.picture.departure import departure_model, level, steps, texture_sd_of
 from app.picture.frame import Frame
-from app.picture.levels import Levels
+from app.picture.levels import COLUMN_MM, PLACE_MM, Levels
 from app.picture.sample import Patch
 from keycore.measured import Floats
 
-COLUMN_MM = 0.2
-PLACE_MM = 0.06
 ACROSS_SAMPLES = 4
 LEVEL_SD = 0.15
 CONTRAST = 2.0
 """Size of an ordinary step on leaving the metal, in units of the saturation scale."""
 ISLAND_MM, RESUMED_MM = 0.7, 0.25
+LINE_MM, METAL_AGAIN_MM, METAL_LIKE = 0.8, 0.4, 0.35
+LINE_AVERAGE = 9
+LINE_SHARE = 0.3
+"""A line in this share of all runs at one height is a groove's edge, not the end of the metal: floors differ."""
 CONTAMINATED = 0.03
 """Share of runs that dirt, burrs or glare send anywhere at all."""
 
@@ -73,6 +77,37 @@ def fill_islands(grey: Floats, metal: Floats, paper: float, step_mm: float) -> F
     return filled
 
 
+def line_mask(levelled: Floats, step_mm: float) -> NDArray[np.bool_]:
+    """(c, p) True where a run leaves the metal's level for at most ``LINE_MM`` and comes back to it for good.
+
+    Of either sign: the edges of a groove are dark on one side and bright on the other.  'For good' is at least
+    ``METAL_AGAIN_MM`` of values like metal; a shadow that passes through the metal's level on its way to paper does not
+    stay there so long.
+    """
+    away = np.abs(levelled) > METAL_LIKE
+    longest, again = round(LINE_MM / step_mm), round(METAL_AGAIN_MM / step_mm)
+    mask = np.zeros(levelled.shape, dtype=bool)
+    for row, off in enumerate(away):
+        change = np.diff(np.concatenate([[0], off.astype(np.int8), [0]]))
+        starts, ends = np.flatnonzero(change == 1), np.flatnonzero(change == -1)
+        following = np.append(starts, len(off))[1:]
+        for start, end, next_start in zip(starts, ends, following, strict=True):
+            if end < len(off) and end - start <= longest and next_start - end >= again:
+                mask[row, max(0, start - 1) : end + 1] = True
+    return mask
+
+
+def without_lines(levelled: Floats, step_mm: float, share: float) -> Floats:
+    """Take out lines that stand at the same height in at least ``share`` of the runs.
+
+    Looked for in runs averaged along the blade, as grooves run, so that texture does not hide them.
+    """
+    mask = line_mask(uniform_filter1d(levelled, min(LINE_AVERAGE, len(levelled)), axis=0, mode="nearest"), step_mm)
+    common = mask.mean(axis=0) >= share
+    common = common | np.roll(common, 1) | np.roll(common, -1)
+    return np.where(mask & common[None, :], 0.0, levelled)
+
+
 def edge_runs(
     patch: Patch,
     frame: Frame,
@@ -104,6 +139,7 @@ def edge_runs(
     metal = levels.metal_at(x)
     grey = sample_runs(patch, frame, x, y, side=side, width_mm=COLUMN_MM, across=ACROSS_SAMPLES)
     levelled = level(fill_islands(grey, metal, levels.paper, PLACE_MM), metal[:, None], levels.scale)
+    levelled = without_lines(levelled, PLACE_MM, LINE_SHARE)
     model = departure_model(
         y[0],
         y[-1],
@@ -113,7 +149,7 @@ def edge_runs(
         change_step_mm=PLACE_MM,
         blur_mm=blur_of(frame),
         contrast=CONTRAST,
-        texture_sd=max(0.08, round(1.3 * levels.texture_sd, 3)),
+        texture_sd=texture_sd_of(levels.roughness, PLACE_MM),
         level_sd=LEVEL_SD,
     )
     texture = along_texture(levelled, y, known_profile, sure_below_mm)

@@ -16,8 +16,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import logsumexp
 
-from app.picture.frame import Frame
+from app.picture.axisline import TopCurve
 from app.picture.cuts import CutEvidence
+from app.picture.frame import Frame
 from app.picture.runs import EdgeRuns
 from keycore.measured import Floats
 
@@ -26,15 +27,6 @@ GRID = np.linspace(-2.5, 2.5, 21)
 GROWTHS = np.arange(-0.15, 0.46, 0.075)
 SCALES = np.array([-0.01, 0.0, 0.01])
 GROWTH_SD_MM = 0.2
-
-
-@dataclass(frozen=True)
-class TopCurve:
-    """Log-probability of the uncut edge's height on one side, around ``x_mm`` along the frame."""
-
-    x_mm: float
-    height_mm: Floats
-    log_p: Floats
 
 
 @dataclass(frozen=True)
