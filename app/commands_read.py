@@ -126,6 +126,7 @@ def read(
     from app.commands_common import holds_from
 
     holds = holds_from(hold, ruled_out, table)
+    begun = datetime.now()
     orders = [
         ReadOrder(
             path=path,
@@ -136,9 +137,10 @@ def read(
             held=tuple(sorted(holds.held.items())),
             ruled_out=frozenset(holds.ruled_out),
             job=_job_folder(job, path, pictures),
+            number=f"{begun:%Y%m%d-%H%M%S}-{index}" if len(pictures) > 1 else None,
             entitlement=entitlement_from(asked_by, proof, seen_by, seen_on, authority) if job is not None else None,
         )
-        for path in pictures
+        for index, path in enumerate(pictures, 1)
     ]
     failed = False
     shown = False
