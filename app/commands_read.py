@@ -41,6 +41,7 @@ class ReadOrder:
     marks: Marks | None = None
     reference: str = "auto"
     page: int = 1
+    key: int = 0
     held: tuple[tuple[int, str], ...] = ()
     ruled_out: frozenset[tuple[int, str]] = frozenset()
     job: Path | None = None
@@ -72,6 +73,7 @@ def read(
         str, typer.Option("--reference", metavar="|".join(_CHOICES), help="What of known size lies in the picture.")
     ] = "auto",
     page: Annotated[int, typer.Option("--page", metavar="N", help="Page of a PDF or TIFF.")] = 1,
+    key: Annotated[int, typer.Option("--key", metavar="N", min=1, help="Which key, where it shows several.")] = 1,
     hold: Annotated[
         list[str] | None, typer.Option("--hold", metavar="CUT=DEPTH", help="You know that this cut is this depth.")
     ] = None,
@@ -134,6 +136,7 @@ def read(
             marks=given,
             reference=reference,
             page=page,
+            key=key - 1,
             held=tuple(sorted(holds.held.items())),
             ruled_out=frozenset(holds.ruled_out),
             job=_job_folder(job, path, pictures),
@@ -200,6 +203,8 @@ def _read(order: ReadOrder) -> ReadOutcome:
     bench = Bench(number, now=created)
     bench.set_spec(order.spec)
     bench.open_picture(order.path, page=order.page)
+    if order.key:
+        bench.set_key(order.key)
     if order.marks is not None:
         bench.set_marks(order.marks)
     bench.set_reference(order.reference)  # type: ignore[arg-type]  # read() has checked it
