@@ -7,7 +7,7 @@ from typing import Final
 
 from PySide6.QtCore import QLocale, QSettings, Qt
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication
-from PySide6.QtWidgets import QApplication, QHBoxLayout, QMainWindow, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QApplication, QHBoxLayout, QMainWindow, QStackedWidget, QVBoxLayout, QWidget
 
 from app.bench import Bench
 from app.bench_steps import StepName
@@ -21,6 +21,7 @@ from app.window.session import Session
 from app.window.sheet import Sheet
 from app.window.shortcut_sheet import ShortcutSheet
 from app.window.side import Side
+from app.window.table_editor import TableEditor
 from app.window.units import UNITS, LengthFormat, Unit
 
 _PATH_WIDTH: Final = 186
@@ -87,7 +88,11 @@ class MainWindow(QMainWindow):
         self.path, self.sheet, self.side = JobPath(), Sheet(self.session), Side(self.session)
         self.path.setFixedWidth(_PATH_WIDTH)
         body.addWidget(self.path)
-        body.addWidget(self.sheet, 1)
+        self.editor = TableEditor(self.session)
+        self.centre = QStackedWidget()
+        self.centre.addWidget(self.sheet)
+        self.centre.addWidget(self.editor)
+        body.addWidget(self.centre, 1)
         body.addWidget(self.side)
         self.status = words("", "quiet", wrap=False)
         self.status.setAccessibleName(self.tr("Keys for what is under the pointer"))
@@ -114,6 +119,8 @@ class MainWindow(QMainWindow):
         side.paste_asked.connect(door.paste)
         side.place_asked.connect(sheet.place_by_hand)
         side.mark_chosen.connect(sheet.view.choose)
+        side.table.edit_asked.connect(self._edit_table)
+        self.editor.done.connect(lambda: self.centre.setCurrentWidget(sheet))
         side.reference_asked.connect(sheet.mark_reference)
         self.path.step_chosen.connect(self.show_step)
         self.header.unit_chosen.connect(self.set_unit)
@@ -157,7 +164,7 @@ class MainWindow(QMainWindow):
     def set_colours(self, colours: theme.Colours) -> None:
         """Light or dark."""
         self.colours = colours
-        for part in (self.path, self.sheet, self.side):
+        for part in (self.path, self.sheet, self.side, self.editor):
             part.set_colours(colours)
 
     def export(self) -> None:
@@ -255,6 +262,11 @@ class MainWindow(QMainWindow):
         if isinstance(application, QApplication) and colours != self.colours:
             theme.apply(application, colours)
             self.set_colours(colours)
+
+    def _edit_table(self, chosen: bool) -> None:
+        spec = self.session.bench.state.spec if chosen else None
+        self.centre.setCurrentWidget(self.editor)
+        self.editor.edit(spec, self.format)
 
     def _put_aside(self) -> None:
         if self.keys.isVisible():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QFileDialog, QLineEdit, QListWidgetItem, QWidget
 
 from app.window.parts import button, plain_list, set_kind, words
@@ -15,6 +15,9 @@ from keycore.spec import KeySpec, SpecEntry, list_specs
 
 class TablePanel(StepPanel):
     """The depth table."""
+
+    edit_asked = Signal(bool)
+    """True: the chosen table; False: a new one."""
 
     def __init__(self, session: Session, parent: QWidget | None = None) -> None:
         super().__init__(session, "", parent)
@@ -32,6 +35,9 @@ class TablePanel(StepPanel):
         self.box.addWidget(self.filter)
         self.box.addWidget(self.list, 1)
         self.box.addWidget(button(self.tr("From a file…"), self.ask_file))
+        self.change = button(self.tr("Correct or confirm this table…"), lambda: self.edit_asked.emit(True))
+        self.box.addWidget(self.change)
+        self.box.addWidget(button(self.tr("Enter a table from a chart…"), lambda: self.edit_asked.emit(False)))
         self._entries: tuple[SpecEntry, ...] | None = None
 
     def refresh(self) -> None:
@@ -39,6 +45,7 @@ class TablePanel(StepPanel):
             self._entries = list_specs()
             self._fill()
         spec = self.session.bench.state.spec
+        self.change.setEnabled(spec is not None)
         if spec is None:
             self.standing.setText(self.tr("Choose the table that the key was cut by."))
             set_kind(self.standing, "quiet")
