@@ -69,7 +69,8 @@ def test_columns_of_numbers_stand_to_the_right() -> None:
         (["read", "a.png", "--spec", "harbourside-5", "--reference", "coin"],
          "--reference is one of auto, card, a4, dpi, none; got 'coin'."),
         (["read", "a.png", "--spec", "harbourside-5", "--key", "0"],
-         "valleygauge read: invalid value for '--key': Input should be greater than or equal to 1; see valleygauge read --help."),
+         "valleygauge read: invalid value for '--key': Input should be greater than or equal to 1; "
+         "see valleygauge read --help."),
         (["read", "a.png", "b.png", "--spec", "harbourside-5", "--marks", "m.json"],
          "--marks belongs to one picture; got 2. Read them one by one."),
         (["read", "a.png", "--spec", "harbourside-5", "--marks", "no-such.json"],
