@@ -354,7 +354,9 @@ def _mixture(reference: SizeReference, medium: Medium) -> Mixture:
     mean, sigma = _own(reference)
     if reference.kind == "dpi" or reference.weak:
         true = DPI_TRUE[medium] if reference.kind == "dpi" else 0.5
-        off, wide = DPI_UNKNOWN if medium != "scan" else (0.0, DPI_UNKNOWN[1])
+        off, wide = DPI_UNKNOWN
+        if reference.kind != "dpi" or medium == "scan":
+            off = 0.0
         return Mixture.of((true, mean, sigma), (1 - true, mean + off, wide))
     share, wide = BAD_REFERENCE
     return Mixture.of((1 - share, mean, sigma), (share, mean, math.hypot(wide, 3 * sigma)))

@@ -71,7 +71,7 @@ def test_halving_every_step_changes_no_probability_by_more_than_a_thousandth(cha
     if curves:
         cuts = [replace(c, evidence=curve([(0.6, c.root_px), (0.4, c.root_px + 5)], 1.2)) for c in readings.cuts]
         readings = replace(readings, cuts=tuple(cuts))
-    usual, finer = Decoder(readings, spec), Decoder(readings, spec, step=0.65)
+    usual, finer = Decoder(readings, spec), Decoder(readings, spec, step=0.6)
     one, two = usual.decoding(20), finer.decoding(20)
     fine = {r.code: r.probability for r in two.codes}
 
