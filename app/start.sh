@@ -170,10 +170,12 @@ find_python
 install_system "$kind"
 install_python "$kind"
 
+rm -f "$log"
+trap - EXIT
 case $what in
     install) echo "Installed." ;;
-    demo) .venv/bin/valleygauge demo "$@" ;;
-    window) if [ $# -gt 0 ]; then .venv/bin/valleygauge open "$@"; else .venv/bin/valleygauge; fi ;;
-    run) .venv/bin/valleygauge "$@" ;;
-    test) .venv/bin/python -m pytest "$@" ;;
+    demo) exec .venv/bin/valleygauge demo "$@" ;;
+    window) if [ $# -gt 0 ]; then exec .venv/bin/valleygauge open "$@"; else exec .venv/bin/valleygauge; fi ;;
+    run) exec .venv/bin/valleygauge "$@" ;;
+    test) exec .venv/bin/python -m pytest "$@" ;;
 esac
