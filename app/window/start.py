@@ -33,12 +33,13 @@ def make_application(arguments: Sequence[str] = ()) -> QApplication:
     import app.bench  # noqa: F401 - brings OpenCV in through its door where anything needs it at once
 
     clean_environment()
-    from PySide6.QtCore import QCoreApplication
+    from PySide6.QtCore import QCoreApplication, QLocale
     from PySide6.QtGui import QIcon
     from PySide6.QtWidgets import QApplication
 
     from app.window import theme
     from app.window.demo import assets_folder
+    from app.window.language import speak
 
     existing = QCoreApplication.instance()
     if isinstance(existing, QApplication):
@@ -50,6 +51,7 @@ def make_application(arguments: Sequence[str] = ()) -> QApplication:
     icon = assets_folder() / "icon.svg"
     if icon.is_file():
         application.setWindowIcon(QIcon(str(icon)))
+    speak(application, QLocale())
     theme.apply(application, theme.system_colours())
     return application
 

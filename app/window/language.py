@@ -1,0 +1,30 @@
+"""The window in the person's language.  The sentences of the bench itself are English so far.
+
+Renew the catalogue after words have changed, translate what is new, and make the compiled one::
+
+    pyside6-lupdate app/window/*.py -ts app/window/translations/valleygauge_de.ts -locations none -no-obsolete
+    pyside6-lrelease app/window/translations/valleygauge_de.ts -qm app/window/translations/valleygauge_de.qm
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Final
+
+from PySide6.QtCore import QCoreApplication, QLibraryInfo, QLocale, QTranslator
+
+FOLDER: Final = Path(__file__).parent / "translations"
+
+
+def speak(application: QCoreApplication, locale: QLocale) -> tuple[QTranslator, ...]:
+    """Install the catalogues of a language, Qt's own words included; what has none stays English."""
+    installed = []
+    homes = (
+        ("qtbase", QLibraryInfo.path(QLibraryInfo.LibraryPath.TranslationsPath)),
+        ("valleygauge", str(FOLDER)),
+    )
+    for name, folder in homes:
+        catalogue = QTranslator(application)
+        if catalogue.load(locale, name, "_", folder) and application.installTranslator(catalogue):
+            installed.append(catalogue)
+    return tuple(installed)

@@ -1,0 +1,1192 @@
+<?xml version="1.0" encoding="utf-8"?>
+<!DOCTYPE TS>
+<TS version="2.1" language="de_DE">
+<context>
+    <name>BladeDrawing</name>
+    <message>
+        <source>Drawing of the blade that this table makes</source>
+        <translation>Zeichnung des Halms, den diese Tabelle ergibt</translation>
+    </message>
+</context>
+<context>
+    <name>CheckPage</name>
+    <message>
+        <source>Check the cut key</source>
+        <translation>Gefrästen Schlüssel prüfen</translation>
+    </message>
+    <message>
+        <source>Compare with the code</source>
+        <translation>Mit dem Code vergleichen</translation>
+    </message>
+    <message>
+        <source>Settle on a code first (step Code).</source>
+        <translation>Legen Sie zuerst einen Code fest (Schritt Code).</translation>
+    </message>
+    <message>
+        <source>Measure the roots of the cut key, in {0}, for {1}.</source>
+        <translation>Messen Sie die Gründe des gefrästen Schlüssels in {0}, für {1}.</translation>
+    </message>
+    <message>
+        <source>cut {0}, depth {1}</source>
+        <translation>Einschnitt {0}, Tiefe {1}</translation>
+    </message>
+    <message>
+        <source>root of cut {0}</source>
+        <translation>Grund von Einschnitt {0}</translation>
+    </message>
+    <message>
+        <source>cut {0} is off by {1}</source>
+        <translation>Einschnitt {0} weicht um {1} ab</translation>
+    </message>
+    <message>
+        <source>Outside {0}: {1}.</source>
+        <translation>Außerhalb von {0}: {1}.</translation>
+    </message>
+    <message>
+        <source>All cuts lie within {0} of the code.</source>
+        <translation>Alle Einschnitte liegen innerhalb von {0} am Code.</translation>
+    </message>
+</context>
+<context>
+    <name>CodePage</name>
+    <message>
+        <source>Likeliest codes</source>
+        <translation>Wahrscheinlichste Codes</translation>
+    </message>
+    <message>
+        <source>Settle on the chosen code</source>
+        <translation>Gewählten Code festlegen</translation>
+    </message>
+    <message>
+        <source>You know more? Click a rung of the ladder to hold that depth, again to rule it out.</source>
+        <translation>Sie wissen mehr? Klicken Sie eine Sprosse der Leiter an, um die Tiefe festzuhalten, nochmals, um sie auszuschließen.</translation>
+    </message>
+    <message>
+        <source>Notes</source>
+        <translation>Notizen</translation>
+    </message>
+    <message>
+        <source>Settled: {0}</source>
+        <translation>Festgelegt: {0}</translation>
+    </message>
+</context>
+<context>
+    <name>CodePanel</name>
+    <message>
+        <source>Code, bow to tip</source>
+        <translation>Code, von der Reide zur Spitze</translation>
+    </message>
+    <message>
+        <source>Next likeliest; a click compares on the picture</source>
+        <translation>Nächstwahrscheinliche; ein Klick vergleicht im Bild</translation>
+    </message>
+    <message>
+        <source>No code yet.</source>
+        <translation>Noch kein Code.</translation>
+    </message>
+    <message>
+        <source>probability {0}</source>
+        <translation>Wahrscheinlichkeit {0}</translation>
+    </message>
+    <message>
+        <source>{0} · reading again</source>
+        <translation>{0} · wird neu gelesen</translation>
+    </message>
+    <message>
+        <source>Code {0}</source>
+        <translation>Code {0}</translation>
+    </message>
+    <message>
+        <source>compare with {0}, probability {1}</source>
+        <translation>mit {0} vergleichen, Wahrscheinlichkeit {1}</translation>
+    </message>
+</context>
+<context>
+    <name>CuttingPage</name>
+    <message>
+        <source>Cut list</source>
+        <translation>Fräsliste</translation>
+    </message>
+    <message>
+        <source>Cutting machines: mind eyes, hands and swarf; the machine maker's instructions come first.</source>
+        <translation>Fräsmaschinen: Achten Sie auf Augen, Hände und Späne; die Anleitung des Maschinenherstellers geht vor.</translation>
+    </message>
+    <message>
+        <source>The cut list stands here once there is a code.</source>
+        <translation>Hier steht die Fräsliste, sobald es einen Code gibt.</translation>
+    </message>
+    <message>
+        <source>{0}, the likeliest code; it is not settled yet.</source>
+        <translation>{0}, der wahrscheinlichste Code; er ist noch nicht festgelegt.</translation>
+    </message>
+    <message>
+        <source>{0}, settled.</source>
+        <translation>{0}, festgelegt.</translation>
+    </message>
+    <message>
+        <source>cut</source>
+        <translation>Einschnitt</translation>
+    </message>
+    <message>
+        <source>depth</source>
+        <translation>Tiefe</translation>
+    </message>
+    <message>
+        <source>at, {0}</source>
+        <translation>bei, {0}</translation>
+    </message>
+    <message>
+        <source>root, {0}</source>
+        <translation>Grund, {0}</translation>
+    </message>
+</context>
+<context>
+    <name>DepthLadder</name>
+    <message>
+        <source>Depth ladder</source>
+        <translation>Tiefenleiter</translation>
+    </message>
+    <message>
+        <source>{0}; held</source>
+        <translation>{0}; festgehalten</translation>
+    </message>
+    <message>
+        <source>{0}; ruled out</source>
+        <translation>{0}; ausgeschlossen</translation>
+    </message>
+    <message>
+        <source>click a rung to hold that depth, again to rule it out, again to clear · arrows and Return do the same</source>
+        <translation>Sprosse anklicken: Tiefe festhalten, nochmals: ausschließen, nochmals: freigeben · Pfeile und Eingabetaste tun dasselbe</translation>
+    </message>
+    <message>
+        <source>{0} · click or Return: hold, again: rule out, again: clear</source>
+        <translation>{0} · Klick oder Eingabe: festhalten, nochmals: ausschließen, nochmals: freigeben</translation>
+    </message>
+    <message>
+        <source>cut {0}</source>
+        <translation>Einschnitt {0}</translation>
+    </message>
+    <message>
+        <source>{0} low</source>
+        <translation>{0} unten</translation>
+    </message>
+    <message>
+        <source>The depths of each cut stand here once a table is chosen and the picture is read.</source>
+        <translation>Hier stehen die Tiefen jedes Einschnitts, sobald eine Tabelle gewählt und das Bild gelesen ist.</translation>
+    </message>
+</context>
+<context>
+    <name>Doorway</name>
+    <message>
+        <source>Open a picture of a key</source>
+        <translation>Bild eines Schlüssels öffnen</translation>
+    </message>
+    <message>
+        <source>Open a job folder</source>
+        <translation>Auftragsordner öffnen</translation>
+    </message>
+    <message>
+        <source>pasted picture.png</source>
+        <translation>eingefügtes Bild.png</translation>
+    </message>
+    <message>
+        <source>There is no picture on the clipboard; copy one and paste again, or open a file.</source>
+        <translation>In der Zwischenablage ist kein Bild; kopieren Sie eines und fügen Sie es noch einmal ein, oder öffnen Sie eine Datei.</translation>
+    </message>
+    <message>
+        <source>Nothing was exported: a code leaves only with its entitlement. Still to be recorded: {0}.</source>
+        <translation>Nichts wurde ausgegeben: Ein Code geht nur mit seiner Berechtigung hinaus. Noch einzutragen: {0}.</translation>
+    </message>
+    <message>
+        <source>Nothing was exported: there is no code yet. {0}</source>
+        <translation>Nichts wurde ausgegeben: Es gibt noch keinen Code. {0}</translation>
+    </message>
+    <message>
+        <source>Export to which folder?</source>
+        <translation>In welchen Ordner ausgeben?</translation>
+    </message>
+    <message>
+        <source>Exported to {0}: {1}.</source>
+        <translation>Ausgegeben nach {0}: {1}.</translation>
+    </message>
+</context>
+<context>
+    <name>EmptyState</name>
+    <message>
+        <source>Lay a picture of the key on the bench</source>
+        <translation>Legen Sie ein Bild des Schlüssels auf die Werkbank</translation>
+    </message>
+    <message>
+        <source>Drop a photocopy, scan, photo or PDF here, paste one, or open a file. Any direction, any enlargement.</source>
+        <translation>Ziehen Sie eine Fotokopie, einen Scan, ein Foto oder ein PDF hierher, fügen Sie eines ein oder öffnen Sie eine Datei. Jede Richtung, jede Vergrößerung.</translation>
+    </message>
+    <message>
+        <source>Open a picture…</source>
+        <translation>Bild öffnen …</translation>
+    </message>
+    <message>
+        <source>Paste</source>
+        <translation>Einfügen</translation>
+    </message>
+    <message>
+        <source>Try the demo job</source>
+        <translation>Beispielauftrag ansehen</translation>
+    </message>
+    <message>
+        <source>Or go on with a job</source>
+        <translation>Oder einen Auftrag fortsetzen</translation>
+    </message>
+    <message>
+        <source>open job {0}</source>
+        <translation>Auftrag {0} öffnen</translation>
+    </message>
+</context>
+<context>
+    <name>EntitlementPanel</name>
+    <message>
+        <source>Entitlement</source>
+        <translation>Berechtigung</translation>
+    </message>
+    <message>
+        <source>Only for keys that the customer is entitled to. Local law and licence rules come first.</source>
+        <translation>Nur für Schlüssel, die dem Kunden zustehen. Recht und Gewerberegeln am Ort gehen vor.</translation>
+    </message>
+    <message>
+        <source>This table is restricted: the authority's reference is needed too.</source>
+        <translation>Diese Tabelle ist geschützt: Auch das Zeichen des Berechtigten wird gebraucht.</translation>
+    </message>
+    <message>
+        <source>Who asked for the key</source>
+        <translation>Wer den Schlüssel verlangt hat</translation>
+    </message>
+    <message>
+        <source>What proof was seen</source>
+        <translation>Welcher Nachweis gesehen wurde</translation>
+    </message>
+    <message>
+        <source>Who saw the proof</source>
+        <translation>Wer den Nachweis gesehen hat</translation>
+    </message>
+    <message>
+        <source>The authority's reference</source>
+        <translation>Zeichen des Berechtigten</translation>
+    </message>
+    <message>
+        <source>A code leaves the program once this is recorded: {0}.</source>
+        <translation>Ein Code geht hinaus, sobald dies eingetragen ist: {0}.</translation>
+    </message>
+    <message>
+        <source>Recorded. It goes with every export.</source>
+        <translation>Eingetragen. Es geht mit jeder Ausgabe mit.</translation>
+    </message>
+    <message>
+        <source>When the proof was seen</source>
+        <translation>Wann der Nachweis gesehen wurde</translation>
+    </message>
+    <message>
+        <source>Seen now</source>
+        <translation>Jetzt gesehen</translation>
+    </message>
+</context>
+<context>
+    <name>GrowthStrip</name>
+    <message>
+        <source>Growth: how far the visible edge stands outside the metal, in micrometres</source>
+        <translation>Zuwachs: wie weit die sichtbare Kante außerhalb des Metalls steht, in Mikrometern</translation>
+    </message>
+    <message>
+        <source>drag, or arrows 0.01 mm, Shift 0.1 · A leaves it to the evidence</source>
+        <translation>ziehen, oder Pfeile 0,01 mm, Umschalt 0,1 · A überlässt ihn der Messung</translation>
+    </message>
+    <message>
+        <source>growth {0} gives {1} · {2}</source>
+        <translation>Zuwachs {0} ergibt {1} · {2}</translation>
+    </message>
+    <message>
+        <source>The codes that each growth gives stand here after the reading.</source>
+        <translation>Hier stehen nach dem Lesen die Codes, die jeder Zuwachs ergibt.</translation>
+    </message>
+    <message>
+        <source>{0}, code {1}</source>
+        <translation>{0}, Code {1}</translation>
+    </message>
+</context>
+<context>
+    <name>Header</name>
+    <message>
+        <source>Job menu</source>
+        <translation>Auftragsmenü</translation>
+    </message>
+    <message>
+        <source>lengths in {0}</source>
+        <translation>Längen in {0}</translation>
+    </message>
+    <message>
+        <source>lengths in {0} (F6: next unit)</source>
+        <translation>Längen in {0} (F6: nächste Einheit)</translation>
+    </message>
+    <message>
+        <source>Export…</source>
+        <translation>Ausgeben …</translation>
+    </message>
+    <message>
+        <source>Job {0}  ▾</source>
+        <translation>Auftrag {0}  ▾</translation>
+    </message>
+</context>
+<context>
+    <name>JobPath</name>
+    <message>
+        <source>Entitlement</source>
+        <translation>Berechtigung</translation>
+    </message>
+    <message>
+        <source>Depth table</source>
+        <translation>Tiefentabelle</translation>
+    </message>
+    <message>
+        <source>Picture</source>
+        <translation>Bild</translation>
+    </message>
+    <message>
+        <source>Scale</source>
+        <translation>Maßstab</translation>
+    </message>
+    <message>
+        <source>Marks</source>
+        <translation>Marken</translation>
+    </message>
+    <message>
+        <source>Code</source>
+        <translation>Code</translation>
+    </message>
+    <message>
+        <source>Cutting</source>
+        <translation>Fräsen</translation>
+    </message>
+    <message>
+        <source>Check</source>
+        <translation>Prüfung</translation>
+    </message>
+</context>
+<context>
+    <name>MainWindow</name>
+    <message>
+        <source>Keys for what is under the pointer</source>
+        <translation>Tasten für das, was unter dem Zeiger liegt</translation>
+    </message>
+    <message>
+        <source>dropped picture.png</source>
+        <translation>abgelegtes Bild.png</translation>
+    </message>
+    <message>
+        <source>Reading the picture.</source>
+        <translation>Das Bild wird gelesen.</translation>
+    </message>
+    <message>
+        <source>Open a picture.</source>
+        <translation>Öffnen Sie ein Bild.</translation>
+    </message>
+    <message>
+        <source>Choose the depth table.</source>
+        <translation>Wählen Sie die Tiefentabelle.</translation>
+    </message>
+    <message>
+        <source>The reading was stopped; F5 reads again.</source>
+        <translation>Das Lesen wurde angehalten; F5 liest noch einmal.</translation>
+    </message>
+    <message>
+        <source>No code yet.</source>
+        <translation>Noch kein Code.</translation>
+    </message>
+    <message>
+        <source>not saved</source>
+        <translation>nicht gespeichert</translation>
+    </message>
+    <message>
+        <source>saving…</source>
+        <translation>wird gespeichert …</translation>
+    </message>
+    <message>
+        <source>saved {0}</source>
+        <translation>gespeichert {0}</translation>
+    </message>
+    <message>
+        <source>nothing to save yet</source>
+        <translation>noch nichts zu speichern</translation>
+    </message>
+    <message>
+        <source>F1 shows all keys</source>
+        <translation>F1 zeigt alle Tasten</translation>
+    </message>
+</context>
+<context>
+    <name>MarksPanel</name>
+    <message>
+        <source>Marks</source>
+        <translation>Marken</translation>
+    </message>
+    <message>
+        <source>Marks of the picture</source>
+        <translation>Marken des Bildes</translation>
+    </message>
+    <message>
+        <source>These marks are right</source>
+        <translation>Diese Marken stimmen</translation>
+    </message>
+    <message>
+        <source>Mark by hand, one by one</source>
+        <translation>Von Hand setzen, eine nach der anderen</translation>
+    </message>
+    <message>
+        <source>Find all again</source>
+        <translation>Alle neu suchen</translation>
+    </message>
+    <message>
+        <source>No marks yet. Choose a table, or mark the key by hand.</source>
+        <translation>Noch keine Marken. Wählen Sie eine Tabelle, oder setzen Sie die Marken von Hand.</translation>
+    </message>
+    <message>
+        <source>{0} marks, {1} set by hand. Drag one on the picture, or use Tab and the arrows.</source>
+        <translation>{0} Marken, {1} von Hand gesetzt. Ziehen Sie eine im Bild, oder nehmen Sie Tab und die Pfeile.</translation>
+    </message>
+    <message>
+        <source>found</source>
+        <translation>gefunden</translation>
+    </message>
+    <message>
+        <source>by hand, edge found {0} px away</source>
+        <translation>von Hand, Kante {0} px entfernt gefunden</translation>
+    </message>
+    <message>
+        <source>by hand, no edge found there</source>
+        <translation>von Hand, dort keine Kante gefunden</translation>
+    </message>
+    <message>
+        <source>by hand</source>
+        <translation>von Hand</translation>
+    </message>
+    <message>
+        <source>locked</source>
+        <translation>gesperrt</translation>
+    </message>
+</context>
+<context>
+    <name>Notice</name>
+    <message>
+        <source>Put aside (Esc)</source>
+        <translation>Weglegen (Esc)</translation>
+    </message>
+</context>
+<context>
+    <name>PicturePanel</name>
+    <message>
+        <source>Pictures of this key</source>
+        <translation>Bilder dieses Schlüssels</translation>
+    </message>
+    <message>
+        <source>Add a picture…</source>
+        <translation>Bild dazulegen …</translation>
+    </message>
+    <message>
+        <source>Paste</source>
+        <translation>Einfügen</translation>
+    </message>
+    <message>
+        <source>Take this picture out</source>
+        <translation>Dieses Bild herausnehmen</translation>
+    </message>
+    <message>
+        <source>Which key of the picture</source>
+        <translation>Welcher Schlüssel im Bild</translation>
+    </message>
+    <message>
+        <source>No picture yet.</source>
+        <translation>Noch kein Bild.</translation>
+    </message>
+    <message>
+        <source>{0} by {1} pixels.</source>
+        <translation>{0} mal {1} Pixel.</translation>
+    </message>
+    <message>
+        <source>The file claims {0} by {1} dpi; that is a claim, not a measurement.</source>
+        <translation>Die Datei behauptet {0} mal {1} dpi; das ist eine Behauptung, keine Messung.</translation>
+    </message>
+    <message>
+        <source>Turned as the file asks: {0}.</source>
+        <translation>Gedreht, wie die Datei es verlangt: {0}.</translation>
+    </message>
+    <message>
+        <source>Page {0} of {1}.</source>
+        <translation>Seite {0} von {1}.</translation>
+    </message>
+</context>
+<context>
+    <name>PictureView</name>
+    <message>
+        <source>Picture with its marks</source>
+        <translation>Bild mit seinen Marken</translation>
+    </message>
+    <message>
+        <source>click the {0} (Return: where the cross is) · Esc stops</source>
+        <translation>klicken Sie: {0} (Eingabe: wo das Kreuz ist) · Esc hört auf</translation>
+    </message>
+    <message>
+        <source>drag, or arrows 1 px, Shift 10, Alt 0.1 · Tab next mark · L lock · Delete: find again · C closer</source>
+        <translation>ziehen, oder Pfeile 1 px, Umschalt 10, Alt 0,1 · Tab nächste Marke · L sperren · Entf: neu suchen · C näher</translation>
+    </message>
+    <message>
+        <source>wheel zooms, middle button or Space drags · F blade, W whole, 1 one to one · Tab first mark · H hides</source>
+        <translation>Rad vergrößert, mittlere Taste oder Leertaste zieht · F Halm, W ganz, 1 eins zu eins · Tab erste Marke · H verbirgt</translation>
+    </message>
+    <message>
+        <source>{0} at {1}, {2} pixels</source>
+        <translation>{0} bei {1}, {2} Pixel</translation>
+    </message>
+</context>
+<context>
+    <name>ReferenceForm</name>
+    <message>
+        <source>Mark something of known size yourself</source>
+        <translation>Etwas von bekannter Größe selbst markieren</translation>
+    </message>
+    <message>
+        <source>Card, 85.60 by 53.98 mm</source>
+        <translation>Karte, 85,60 mal 53,98 mm</translation>
+    </message>
+    <message>
+        <source>A4 page, 210 by 297 mm</source>
+        <translation>A4-Seite, 210 mal 297 mm</translation>
+    </message>
+    <message>
+        <source>Letter page, 8.5 by 11 inch</source>
+        <translation>Letter-Seite, 8,5 mal 11 Zoll</translation>
+    </message>
+    <message>
+        <source>Rectangle of your own size</source>
+        <translation>Rechteck eigener Größe</translation>
+    </message>
+    <message>
+        <source>Length: ruler, coin across</source>
+        <translation>Länge: Lineal, Münze</translation>
+    </message>
+    <message>
+        <source>Its length</source>
+        <translation>Seine Länge</translation>
+    </message>
+    <message>
+        <source>Its height</source>
+        <translation>Seine Höhe</translation>
+    </message>
+    <message>
+        <source>Mark its corners</source>
+        <translation>Ecken markieren</translation>
+    </message>
+    <message>
+        <source>Take away</source>
+        <translation>Wegnehmen</translation>
+    </message>
+    <message>
+        <source>length, {0}</source>
+        <translation>Länge, {0}</translation>
+    </message>
+    <message>
+        <source>height, {0}</source>
+        <translation>Höhe, {0}</translation>
+    </message>
+    <message>
+        <source>its length</source>
+        <translation>seine Länge</translation>
+    </message>
+    <message>
+        <source>its height</source>
+        <translation>seine Höhe</translation>
+    </message>
+    <message>
+        <source>A size must be above 0; got {0}.</source>
+        <translation>Eine Größe muss über 0 liegen; angegeben ist {0}.</translation>
+    </message>
+</context>
+<context>
+    <name>ScalePanel</name>
+    <message>
+        <source>Scale: what each reference says</source>
+        <translation>Maßstab: was jeder Bezug sagt</translation>
+    </message>
+    <message>
+        <source>Something of known size in the picture</source>
+        <translation>Etwas von bekannter Größe im Bild</translation>
+    </message>
+    <message>
+        <source>Whatever is found</source>
+        <translation>Was gefunden wird</translation>
+    </message>
+    <message>
+        <source>A card (85.60 by 53.98 mm)</source>
+        <translation>Eine Karte (85,60 mal 53,98 mm)</translation>
+    </message>
+    <message>
+        <source>The A4 page</source>
+        <translation>Die A4-Seite</translation>
+    </message>
+    <message>
+        <source>The file's dpi claim</source>
+        <translation>Die dpi-Angabe der Datei</translation>
+    </message>
+    <message>
+        <source>Nothing but the key</source>
+        <translation>Nur der Schlüssel</translation>
+    </message>
+    <message>
+        <source>The references are compared once the picture is read.</source>
+        <translation>Die Bezüge werden verglichen, sobald das Bild gelesen ist.</translation>
+    </message>
+    <message>
+        <source>They agree: {0} px/mm along and {1} across, within {2} %.</source>
+        <translation>Sie stimmen überein: {0} px/mm längs und {1} quer, auf {2} % genau.</translation>
+    </message>
+    <message>
+        <source>use this reference</source>
+        <translation>diesen Bezug verwenden</translation>
+    </message>
+    <message>
+        <source>not used</source>
+        <translation>nicht verwendet</translation>
+    </message>
+    <message>
+        <source>agrees</source>
+        <translation>stimmt überein</translation>
+    </message>
+    <message>
+        <source>larger than the rest by {0} of its own uncertainty</source>
+        <translation>um {0} seiner eigenen Unsicherheit größer als die anderen</translation>
+    </message>
+    <message>
+        <source>smaller than the rest by {0} of its own uncertainty</source>
+        <translation>um {0} seiner eigenen Unsicherheit kleiner als die anderen</translation>
+    </message>
+</context>
+<context>
+    <name>Session</name>
+    <message>
+        <source>Something went wrong in the program ({0}); your job is as it was.</source>
+        <translation>Im Programm ist etwas schiefgegangen ({0}); Ihr Auftrag ist, wie er war.</translation>
+    </message>
+</context>
+<context>
+    <name>Sheet</name>
+    <message>
+        <source>Leave it to the evidence</source>
+        <translation>Der Messung überlassen</translation>
+    </message>
+    <message>
+        <source>Growth: how far shadow, toner and blur stand outside the metal</source>
+        <translation>Zuwachs: wie weit Schatten, Toner und Unschärfe außerhalb des Metalls stehen</translation>
+    </message>
+    <message>
+        <source>Growth set by hand: {0}</source>
+        <translation>Zuwachs von Hand: {0}</translation>
+    </message>
+    <message>
+        <source>Growth: shadow and toner stand {0} {1} outside the metal</source>
+        <translation>Zuwachs: Schatten und Toner stehen {0} {1} außerhalb des Metalls</translation>
+    </message>
+</context>
+<context>
+    <name>ShortcutSheet</name>
+    <message>
+        <source>All keys</source>
+        <translation>Alle Tasten</translation>
+    </message>
+    <message>
+        <source>open a picture</source>
+        <translation>Bild öffnen</translation>
+    </message>
+    <message>
+        <source>open a job folder</source>
+        <translation>Auftragsordner öffnen</translation>
+    </message>
+    <message>
+        <source>begin a new job</source>
+        <translation>neuen Auftrag beginnen</translation>
+    </message>
+    <message>
+        <source>paste a picture</source>
+        <translation>Bild einfügen</translation>
+    </message>
+    <message>
+        <source>export picture and job</source>
+        <translation>Bild und Auftrag ausgeben</translation>
+    </message>
+    <message>
+        <source>save now</source>
+        <translation>jetzt speichern</translation>
+    </message>
+    <message>
+        <source>take back</source>
+        <translation>zurücknehmen</translation>
+    </message>
+    <message>
+        <source>bring again</source>
+        <translation>wiederholen</translation>
+    </message>
+    <message>
+        <source>the job's steps</source>
+        <translation>die Schritte des Auftrags</translation>
+    </message>
+    <message>
+        <source>to the picture, the ladder, the growth</source>
+        <translation>zum Bild, zur Leiter, zum Zuwachs</translation>
+    </message>
+    <message>
+        <source>mm, inch, thou</source>
+        <translation>mm, Zoll, Tausendstel Zoll</translation>
+    </message>
+    <message>
+        <source>read again</source>
+        <translation>neu lesen</translation>
+    </message>
+    <message>
+        <source>close</source>
+        <translation>schließen</translation>
+    </message>
+    <message>
+        <source>picture: next mark</source>
+        <translation>Bild: nächste Marke</translation>
+    </message>
+    <message>
+        <source>picture: move the mark 1 px, Shift 10, Alt 0.1</source>
+        <translation>Bild: Marke um 1 px bewegen, Umschalt 10, Alt 0,1</translation>
+    </message>
+    <message>
+        <source>picture: lock the mark</source>
+        <translation>Bild: Marke sperren</translation>
+    </message>
+    <message>
+        <source>picture: find the mark again</source>
+        <translation>Bild: Marke neu suchen</translation>
+    </message>
+    <message>
+        <source>picture: hide the marks while held</source>
+        <translation>Bild: Marken verbergen, solange gedrückt</translation>
+    </message>
+    <message>
+        <source>picture: nearer, farther</source>
+        <translation>Bild: näher, weiter weg</translation>
+    </message>
+    <message>
+        <source>picture: blade, whole, one to one, to this cut</source>
+        <translation>Bild: Halm, ganz, eins zu eins, zu diesem Einschnitt</translation>
+    </message>
+    <message>
+        <source>picture: drag the view</source>
+        <translation>Bild: Ansicht ziehen</translation>
+    </message>
+    <message>
+        <source>ladder: choose a rung; hold, rule out, clear</source>
+        <translation>Leiter: Sprosse wählen; festhalten, ausschließen, freigeben</translation>
+    </message>
+    <message>
+        <source>growth: 0.01 mm, 0.1 mm</source>
+        <translation>Zuwachs: 0,01 mm, 0,1 mm</translation>
+    </message>
+    <message>
+        <source>growth: leave it to the evidence</source>
+        <translation>Zuwachs: der Messung überlassen</translation>
+    </message>
+    <message>
+        <source>put a notice aside</source>
+        <translation>Hinweis weglegen</translation>
+    </message>
+    <message>
+        <source>this sheet</source>
+        <translation>dieses Blatt</translation>
+    </message>
+</context>
+<context>
+    <name>StepButton</name>
+    <message>
+        <source>done</source>
+        <translation>erledigt</translation>
+    </message>
+    <message>
+        <source>assumed</source>
+        <translation>angenommen</translation>
+    </message>
+    <message>
+        <source>waits</source>
+        <translation>wartet</translation>
+    </message>
+</context>
+<context>
+    <name>TableEditor</name>
+    <message>
+        <source>Depth table from a chart</source>
+        <translation>Tiefentabelle nach einer Vorlage</translation>
+    </message>
+    <message>
+        <source>Use this table</source>
+        <translation>Diese Tabelle verwenden</translation>
+    </message>
+    <message>
+        <source>Save as a file…</source>
+        <translation>Als Datei speichern …</translation>
+    </message>
+    <message>
+        <source>Back without using it</source>
+        <translation>Zurück, ohne sie zu verwenden</translation>
+    </message>
+    <message>
+        <source>Name</source>
+        <translation>Name</translation>
+    </message>
+    <message>
+        <source>Designation</source>
+        <translation>Bezeichnung</translation>
+    </message>
+    <message>
+        <source>Source: which chart, or how measured</source>
+        <translation>Quelle: welche Vorlage, oder wie gemessen</translation>
+    </message>
+    <message>
+        <source>Largest step between neighbours</source>
+        <translation>Größter Sprung zwischen Nachbarn</translation>
+    </message>
+    <message>
+        <source>Numbers of cuts, where keys differ: 5, 6</source>
+        <translation>Anzahlen, wo Schlüssel sich unterscheiden: 5, 6</translation>
+    </message>
+    <message>
+        <source>Root tolerance</source>
+        <translation>Toleranz des Grundes</translation>
+    </message>
+    <message>
+        <source>Position tolerance</source>
+        <translation>Toleranz der Lage</translation>
+    </message>
+    <message>
+        <source>Flat of the cutter</source>
+        <translation>Flache Breite des Fräsers</translation>
+    </message>
+    <message>
+        <source>Angle of the cutter, degrees</source>
+        <translation>Winkel des Fräsers, Grad</translation>
+    </message>
+    <message>
+        <source>Blade height</source>
+        <translation>Halmhöhe</translation>
+    </message>
+    <message>
+        <source>Blade length</source>
+        <translation>Halmlänge</translation>
+    </message>
+    <message>
+        <source>Blade thickness</source>
+        <translation>Halmdicke</translation>
+    </message>
+    <message>
+        <source>Confirmed by</source>
+        <translation>Bestätigt von</translation>
+    </message>
+    <message>
+        <source>Confirmed against chart</source>
+        <translation>Bestätigt nach Vorlage</translation>
+    </message>
+    <message>
+        <source>Kind of source</source>
+        <translation>Art der Quelle</translation>
+    </message>
+    <message>
+        <source>Edges</source>
+        <translation>Kanten</translation>
+    </message>
+    <message>
+        <source>Gauged from</source>
+        <translation>Gemessen von</translation>
+    </message>
+    <message>
+        <source>Root measured from</source>
+        <translation>Grund gemessen von</translation>
+    </message>
+    <message>
+        <source>Restricted: cut only with the authority's reference</source>
+        <translation>Geschützt: nur mit Zeichen des Berechtigten fräsen</translation>
+    </message>
+    <message>
+        <source>depth</source>
+        <translation>Tiefe</translation>
+    </message>
+    <message>
+        <source>root</source>
+        <translation>Grund</translation>
+    </message>
+    <message>
+        <source>Depths, shallowest first</source>
+        <translation>Tiefen, die flachste zuerst</translation>
+    </message>
+    <message>
+        <source>cut, bow first</source>
+        <translation>Einschnitt, Reide zuerst</translation>
+    </message>
+    <message>
+        <source>Cut positions, bow first</source>
+        <translation>Lagen der Einschnitte, Reide zuerst</translation>
+    </message>
+    <message>
+        <source>Depths: label and root height</source>
+        <translation>Tiefen: Zeichen und Grundhöhe</translation>
+    </message>
+    <message>
+        <source>Cut centres from the gauge point</source>
+        <translation>Mitten der Einschnitte vom Bezugspunkt</translation>
+    </message>
+    <message>
+        <source>first</source>
+        <translation>erste</translation>
+    </message>
+    <message>
+        <source>step</source>
+        <translation>Schritt</translation>
+    </message>
+    <message>
+        <source>count</source>
+        <translation>Anzahl</translation>
+    </message>
+    <message>
+        <source>Fill evenly</source>
+        <translation>Gleichmäßig füllen</translation>
+    </message>
+    <message>
+        <source>Depth table from a chart; lengths in {0}</source>
+        <translation>Tiefentabelle nach einer Vorlage; Längen in {0}</translation>
+    </message>
+    <message>
+        <source>Save the table</source>
+        <translation>Tabelle speichern</translation>
+    </message>
+    <message>
+        <source>Depth tables (*.json)</source>
+        <translation>Tiefentabellen (*.json)</translation>
+    </message>
+    <message>
+        <source>The table could not be saved as {0}: {1}.</source>
+        <translation>Die Tabelle konnte nicht als {0} gespeichert werden: {1}.</translation>
+    </message>
+</context>
+<context>
+    <name>TablePanel</name>
+    <message>
+        <source>Depth table</source>
+        <translation>Tiefentabelle</translation>
+    </message>
+    <message>
+        <source>Find a table</source>
+        <translation>Tabelle suchen</translation>
+    </message>
+    <message>
+        <source>Depth tables</source>
+        <translation>Tiefentabellen</translation>
+    </message>
+    <message>
+        <source>From a file…</source>
+        <translation>Aus einer Datei …</translation>
+    </message>
+    <message>
+        <source>Correct or confirm this table…</source>
+        <translation>Diese Tabelle berichtigen oder bestätigen …</translation>
+    </message>
+    <message>
+        <source>Enter a table from a chart…</source>
+        <translation>Tabelle nach einer Vorlage eingeben …</translation>
+    </message>
+    <message>
+        <source>Choose the table that the key was cut by.</source>
+        <translation>Wählen Sie die Tabelle, nach der der Schlüssel gefräst wurde.</translation>
+    </message>
+    <message>
+        <source>Open a depth table</source>
+        <translation>Tiefentabelle öffnen</translation>
+    </message>
+    <message>
+        <source>Depth tables (*.json)</source>
+        <translation>Tiefentabellen (*.json)</translation>
+    </message>
+    <message>
+        <source>unconfirmed</source>
+        <translation>unbestätigt</translation>
+    </message>
+    <message>
+        <source>restricted</source>
+        <translation>geschützt</translation>
+    </message>
+    <message>
+        <source>cannot be used</source>
+        <translation>nicht brauchbar</translation>
+    </message>
+</context>
+<context>
+    <name>WorkNotice</name>
+    <message>
+        <source>Stop</source>
+        <translation>Anhalten</translation>
+    </message>
+    <message>
+        <source>Reading the picture</source>
+        <translation>Das Bild wird gelesen</translation>
+    </message>
+</context>
+<context>
+    <name>actions</name>
+    <message>
+        <source>Open a picture…</source>
+        <translation>Bild öffnen …</translation>
+    </message>
+    <message>
+        <source>Open a job folder…</source>
+        <translation>Auftragsordner öffnen …</translation>
+    </message>
+    <message>
+        <source>Paste a picture</source>
+        <translation>Bild einfügen</translation>
+    </message>
+    <message>
+        <source>Try the demo job</source>
+        <translation>Beispielauftrag ansehen</translation>
+    </message>
+    <message>
+        <source>New job</source>
+        <translation>Neuer Auftrag</translation>
+    </message>
+    <message>
+        <source>Save now</source>
+        <translation>Jetzt speichern</translation>
+    </message>
+    <message>
+        <source>Export picture and job…</source>
+        <translation>Bild und Auftrag ausgeben …</translation>
+    </message>
+    <message>
+        <source>Undo</source>
+        <translation>Zurücknehmen</translation>
+    </message>
+    <message>
+        <source>Redo</source>
+        <translation>Wiederholen</translation>
+    </message>
+    <message>
+        <source>Next unit</source>
+        <translation>Nächste Einheit</translation>
+    </message>
+    <message>
+        <source>All keys</source>
+        <translation>Alle Tasten</translation>
+    </message>
+    <message>
+        <source>Read again</source>
+        <translation>Neu lesen</translation>
+    </message>
+    <message>
+        <source>To the picture</source>
+        <translation>Zum Bild</translation>
+    </message>
+    <message>
+        <source>To the ladder</source>
+        <translation>Zur Leiter</translation>
+    </message>
+    <message>
+        <source>To the growth</source>
+        <translation>Zum Zuwachs</translation>
+    </message>
+    <message>
+        <source>Close</source>
+        <translation>Schließen</translation>
+    </message>
+    <message>
+        <source>Put the notice aside</source>
+        <translation>Hinweis weglegen</translation>
+    </message>
+</context>
+<context>
+    <name>words</name>
+    <message>
+        <source>root of cut {0}</source>
+        <translation>Grund von Einschnitt {0}</translation>
+    </message>
+    <message>
+        <source>back, end {0}</source>
+        <translation>Rücken, Ende {0}</translation>
+    </message>
+    <message>
+        <source>blade height, lower end</source>
+        <translation>Halmhöhe, unteres Ende</translation>
+    </message>
+    <message>
+        <source>blade height, upper end</source>
+        <translation>Halmhöhe, oberes Ende</translation>
+    </message>
+    <message>
+        <source>centreline, end {0}</source>
+        <translation>Mittellinie, Ende {0}</translation>
+    </message>
+    <message>
+        <source>size reference, corner {0}</source>
+        <translation>Größenbezug, Ecke {0}</translation>
+    </message>
+    <message>
+        <source>tip</source>
+        <translation>Spitze</translation>
+    </message>
+    <message>
+        <source>shoulder</source>
+        <translation>Anschlag</translation>
+    </message>
+    <message>
+        <source>cut spacing</source>
+        <translation>Abstand der Einschnitte</translation>
+    </message>
+    <message>
+        <source>blade height</source>
+        <translation>Halmhöhe</translation>
+    </message>
+    <message>
+        <source>blade length</source>
+        <translation>Halmlänge</translation>
+    </message>
+    <message>
+        <source>the file's dpi claim</source>
+        <translation>dpi-Angabe der Datei</translation>
+    </message>
+    <message>
+        <source>card</source>
+        <translation>Karte</translation>
+    </message>
+    <message>
+        <source>page</source>
+        <translation>Seite</translation>
+    </message>
+    <message>
+        <source>marked length</source>
+        <translation>markierte Länge</translation>
+    </message>
+    <message>
+        <source>{0} at {1}: {2}</source>
+        <translation>{0} bei {1}: {2}</translation>
+    </message>
+    <message>
+        <source>{0} at {1}: {2}, measured {3}, {4}</source>
+        <translation>{0} bei {1}: {2}, gemessen {3}, {4}</translation>
+    </message>
+    <message>
+        <source>cut {0}</source>
+        <translation>Einschnitt {0}</translation>
+    </message>
+    <message>
+        <source>cut {0} of the upper edge</source>
+        <translation>Einschnitt {0} der oberen Kante</translation>
+    </message>
+    <message>
+        <source>cut {0} of the lower edge</source>
+        <translation>Einschnitt {0} der unteren Kante</translation>
+    </message>
+</context>
+</TS>
