@@ -8,7 +8,7 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QFont, QResizeEvent
 from PySide6.QtWidgets import QGridLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
-from app.window.parts import ShareBar, set_kind, words
+from app.window.parts import ShareBar, button, set_kind, words
 from app.window.theme import LIGHT, Colours
 from app.window.units import LengthFormat
 from keycore.codes import Code
@@ -24,6 +24,7 @@ _LARGEST: Final = 2.6
 class CodePanel(QWidget):
     """What the job is about."""
 
+    place_asked = Signal()
     compare_asked = Signal(object)
     """A code to draw beside the likeliest one, or None."""
 
@@ -44,6 +45,8 @@ class CodePanel(QWidget):
         layout.addWidget(self.code)
         layout.addWidget(self.verdict)
         layout.addWidget(self.chance)
+        self.by_hand = button(self.tr("Mark the key by hand"), self.place_asked.emit)
+        layout.addWidget(self.by_hand)
         self._rivals_title = words(self.tr("Next likeliest; a click compares on the picture"), "quiet")
         layout.addSpacing(6)
         layout.addWidget(self._rivals_title)
@@ -65,8 +68,11 @@ class CodePanel(QWidget):
             self.rivals.append((name, bar, number))
         self.show_decoding(None, stale=False)
 
-    def show_decoding(self, decoding: Decoding | None, *, stale: bool, waits_for: str = "") -> None:
+    def show_decoding(
+        self, decoding: Decoding | None, *, stale: bool, waits_for: str = "", offer_marking: bool = False
+    ) -> None:
         """Show what is known; ``stale`` says that a newer reading is under way."""
+        self.by_hand.setVisible(offer_marking and decoding is None)
         same_codes = (
             self._shown is not None
             and decoding is not None

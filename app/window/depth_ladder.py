@@ -215,9 +215,10 @@ class DepthLadder(QWidget):
         title = (
             self.tr("cut {0}").format(column.number) if column.edge == 1 else self.tr("{0} low").format(column.number)
         )
-        painter.drawText(
-            QRectF(column.left - 18, 9, column.right - column.left + 36, 16), Qt.AlignmentFlag.AlignCenter, title
-        )
+        room = column.right - column.left + 26
+        if QFontMetricsF(small).horizontalAdvance(title) > room:
+            title = str(column.number)
+        painter.drawText(QRectF(column.left - 18, 9, room + 10, 16), Qt.AlignmentFlag.AlignCenter, title)
         for rung in column.rungs:
             self._paint_rung(painter, rung)
         if column.root is not None:

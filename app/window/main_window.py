@@ -142,7 +142,12 @@ class MainWindow(QMainWindow):
         self.sheet.refresh()
         self._go_on()
         waits_for = bench.problem or self._waits_for()
-        self.side.code.show_decoding(bench.decoding, stale=self.session.reading_now, waits_for=waits_for)
+        self.side.code.show_decoding(
+            bench.decoding,
+            stale=self.session.reading_now,
+            waits_for=waits_for,
+            offer_marking=bool(bench.problem) and not self.sheet.view.placing,
+        )
         self.side.refresh()
         self._show_undo()
         self._show_saved()

@@ -73,6 +73,7 @@ class Side(Panel):
         self.picture.open_asked.connect(self.open_asked)
         self.picture.paste_asked.connect(self.paste_asked)
         self.marks.place_asked.connect(self.place_asked)
+        self.code.place_asked.connect(self.place_asked)
         self.marks.chosen.connect(self.mark_chosen)
         self.scale.form.asked.connect(self.reference_asked)
 

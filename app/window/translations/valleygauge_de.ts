@@ -77,6 +77,10 @@
         <translation>Code, von der Reide zur Spitze</translation>
     </message>
     <message>
+        <source>Mark the key by hand</source>
+        <translation>Den Schlüssel von Hand markieren</translation>
+    </message>
+    <message>
         <source>Next likeliest; a click compares on the picture</source>
         <translation>Nächstwahrscheinliche; ein Klick vergleicht im Bild</translation>
     </message>

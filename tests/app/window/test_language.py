@@ -49,9 +49,8 @@ def test_the_catalogue_has_all_words_of_the_window(checkout: Path, tmp_path: Pat
     assert tool is not None, "pyside6-lupdate comes with PySide6-Essentials"
     fresh = tmp_path / "fresh.ts"
     sources = sorted(str(path) for path in (checkout / "app" / "window").glob("*.py"))
-    subprocess.run(
-        [tool, *sources, "-ts", str(fresh), "-locations", "none"], check=True, capture_output=True, timeout=60
-    )
+    call = [tool, *sources, "-ts", str(fresh), "-locations", "none"]
+    subprocess.run(call, check=True, capture_output=True, timeout=60)
 
     assert set(messages(fresh)) == set(messages(CATALOGUE)), "renew the catalogue as app/window/language.py says"
 

@@ -120,6 +120,10 @@ def test_a_picture_without_a_key_keeps_the_window_working(window: MainWindow, qt
     """The refusal stands where the code would be; another picture can be opened, and undo brings the old one back."""
     window.session.open(png(9), name="blank.png")
     qtbot.waitUntil(lambda: "no key was found" in window.side.code.verdict.text(), timeout=10_000)
+    assert window.side.code.by_hand.isVisible(), "what to do about it is offered beside"
+    window.side.code.by_hand.click()
+    assert window.sheet.view.placing[:2] == ("shoulder", "back.0")
+    QTest.keyClick(window.sheet.view, Qt.Key.Key_Escape)
     window.session.undo()
     wait_read(window, qtbot)
 
