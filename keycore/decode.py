@@ -314,9 +314,15 @@ class Decoder:
         return _Single(fused, roots)
 
     def _roots(self, fused: Fused, lattices: Sequence[Lattice], sums: Sequence[Sums], *, worn: bool) -> list[Measured]:
-        """Each cut's measured root; over several pictures they are averaged by their uncertainties."""
+        """Each cut's measured root; over several pictures they are averaged by their uncertainties.
+
+        The key's common wear is the same in all its pictures, so its uncertainty comes in once, after averaging.
+        """
         found = []
         alone = len(lattices) == 1
+        wear = Measured(0.0, 0.0)
+        if worn and not alone:
+            wear = self.posteriors[0].wear(lattices[0].points, cells_given(fused, lattices[0]))
         for j, depths in enumerate(fused.depths):
             roots = [
                 measured_root(
@@ -325,14 +331,15 @@ class Decoder:
                     lattice.points,
                     own.without[j] if alone else cells_without(fused.codes[0], lattice, j),
                     int(np.argmax(depths)),
-                    worn=worn,
+                    worn=worn and alone,
                     quick=not alone,
                 )
                 for posterior, lattice, own in zip(self.posteriors, lattices, sums, strict=True)
             ]
             weights = np.array([1 / root.sigma**2 for root in roots])
             mean_mm = float(weights @ [root.value for root in roots] / weights.sum())
-            found.append(Measured(mean_mm, 1 / math.sqrt(float(weights.sum()))))
+            sigma_mm = math.hypot(1 / math.sqrt(float(weights.sum())), wear.sigma)
+            found.append(Measured(mean_mm - wear.value, sigma_mm))
         return found
 
     def _cuts(self, fused: Fused, roots: Sequence[Measured]) -> tuple[CutDecoding, ...]:

@@ -32,6 +32,7 @@ from keycore.prior import (
     COMMON_WEAR_SHARES,
     GROWTH_HIGH_MM,
     GROWTH_LOW_MM,
+    GROWTH_UNEVEN_MM,
     PICTURE_GROWTH_FLOOR_MM,
     ROUNDING_MM,
     GrowthPrior,
@@ -108,6 +109,8 @@ class PicturePosterior:
         if pictures > THIRD_UP_TO:
             extra = [math.hypot(own, self.third_sigma * by) for own, by in zip(extra, reach, strict=True)]
             self.third_sigma, reach = 0.0, [0.0] * len(reach)
+        extra = [math.hypot(own, GROWTH_UNEVEN_MM) for own in extra]
+        self.extra_mm = extra
         bad_keys = BAD_KEYS_HAND if readings.medium == "calipers" else BAD_KEYS_VALUE
         bad_shares = [
             (bad_keys if cut.evidence is None else BAD_KEYS_CURVE) / len(readings.cuts) for cut in readings.cuts
@@ -166,6 +169,13 @@ class PicturePosterior:
         growths_mm = points.growth_mm[:, None] + np.array(COMMON_WEAR_MM)
         shares = self.growth_prior.at(growths_mm) * np.array(COMMON_WEAR_SHARES) + 1e-300
         return np.array(COMMON_WEAR_MM), np.asarray(shares / shares.sum(axis=1, keepdims=True))
+
+    def wear(self, points: Points, weights: Floats) -> Measured:
+        """Mean and standard deviation of the common wear."""
+        wear_mm, shares = self.common_wear(points)
+        held = weights @ shares
+        mean_mm = float(held @ wear_mm)
+        return Measured(mean_mm, math.sqrt(float(held @ (wear_mm - mean_mm) ** 2)))
 
     def growth(self, points: Points, weights: Floats) -> Measured:
         """Growth by itself: the shift with the common wear added."""

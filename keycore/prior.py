@@ -13,17 +13,17 @@ Growth (by how much visible edges stand outside the metal)
 
     The level part is there so that no two growths between 0 and 1.2 mm differ by more than a factor of five before the
     picture is looked at: by the prior alone no code is ever sure.  Corners are rounded by 0.04 mm, so that a lattice
-    can integrate it.
+    can integrate it.  From cut to cut growth differs by about 0.01 mm, an independent error of each.
 
 Making
     The table's tolerance is what the maker allows; nearly all keys keep it, so it is taken as two standard deviations.
     A floor of 0.01 mm stands for what no maker's table says: plating, burrs and the cutter's own wear.
 
 Wear
-    Only lowers a root.  Two keys of three are taken as not worn; the others are worn by 0.02 to 0.08 mm all along the
-    blade, 0.045 in the mean.  What all cuts have in common cannot be told from less growth, so decoding takes the two
-    together as one shift and parts them afterwards, by their priors.  Besides, in such a share a cut is worn more
-    than the others, by an exponential amount of mean 0.03 mm (counted from its own mean).
+    Only lowers a root.  Two keys of three are taken as not worn; the others are worn by up to 0.08 mm all along the
+    blade, every amount alike likely.  What all cuts have in common cannot be told from less growth, so decoding takes
+    the two together as one shift and parts them afterwards, by their priors.  Besides, in such a share a cut is worn
+    more than the others, by an exponential amount of mean 0.03 mm (counted from its own mean).
 
 A bad reading
     A cut may have been measured on the wrong edge (a groove, a burr, a hair on the glass): its height is then normal
@@ -59,12 +59,13 @@ GAMMA_SHARE, GAMMA_SHAPE, GAMMA_MEAN_MM = 0.50, 2.0, 0.32
 LEVEL_SHARE, LEVEL_TOP_MM = 0.35, 1.2
 CLEAN_SHARE, CLEAN_SIGMA_MM = 0.15, 0.10
 ROUNDING_MM = 0.04
+GROWTH_UNEVEN_MM = 0.01
 
 TOLERANCE_SIGMAS = 2.0
 MAKING_FLOOR_MM = 0.01
 WORN_SHARE, WEAR_MEAN_MM = 1 / 3, 0.03
-COMMON_WEAR_MM = (0.0, 0.02, 0.04, 0.06, 0.08)
-COMMON_WEAR_SHARES = (2 / 3, 0.075, 0.1, 0.1, 0.0583)
+COMMON_WEAR_MM = (0.0, 0.01, 0.03, 0.05, 0.07)
+COMMON_WEAR_SHARES = (2 / 3, 1 / 12, 1 / 12, 1 / 12, 1 / 12)
 BAD_SIGMA_MM = 0.7
 BAD_KEYS_VALUE, BAD_KEYS_CURVE, BAD_KEYS_HAND = 0.1, 0.02, 0.025
 SPOILT_KEYS = 0.02

@@ -54,16 +54,15 @@ def measured_root(
         middle_px_per_mm * posterior.half_step_mm[depth],
         float(weights @ points.growth_mm),
     )
+    sigma_mm = math.hypot(sigma_px / middle_px_per_mm, posterior.extra_mm[cut])
     roots_mm = value_px / px_per_mm - shift_mm
     if worn:
         wear_mm, shares = posterior.common_wear(points)
         roots_mm, weights = (roots_mm[:, None] - wear_mm).ravel(), (weights[:, None] * shares).ravel()
     if quick:
         mean_mm = float(weights @ roots_mm)
-        return Measured(
-            mean_mm, math.hypot(math.sqrt(float(weights @ (roots_mm - mean_mm) ** 2)), sigma_px / middle_px_per_mm)
-        )
-    return spread_of(roots_mm, weights, sigma_px / middle_px_per_mm)
+        return Measured(mean_mm, math.hypot(math.sqrt(float(weights @ (roots_mm - mean_mm) ** 2)), sigma_mm))
+    return spread_of(roots_mm, weights, sigma_mm)
 
 
 def value_near(reading: CutReading, height_px: float, reach_px: float, growth_mm: float) -> tuple[float, float]:

@@ -8,8 +8,7 @@ Nothing here imports the decoder or its priors.  The errors are drawn by rules o
 * axes differ by up to 1.5 % on copies, hardly on scans; a scanner's dpi is right within 0.3 % (one sigma);
 * what shoulder and tip leave of their shadows differs from copy to copy, and so does how evenly the uncut edge grows;
 * references stray by their sigma, and one in twenty-five by up to 2 % more;
-* a key's making error is 0.7 to 1.5 times half the tolerance; a third is worn, by up to 0.08 mm,
-  each cut by half to the whole of its key's wear;
+* a key's making error is 0.7 to 1.5 times half the tolerance; a third is worn, each cut by up to 0.08 mm;
 * the noise of roots is 0.8 to 1.25 times the sigma that goes with them;
 * one key in ten has one cut measured on a wrong edge, 0.15 to 1 mm away;
 * a picture's own growth estimate, where there is one (half of the pictures), is wrong by up to 0.5 mm in one of twenty.
@@ -98,7 +97,7 @@ def made_roots_mm(spec: KeySpec, code: list[int], rng: np.random.Generator) -> F
     sigma_mm = spec.tolerance.root_mm / 2 * rng.uniform(0.7, 1.5)
     roots_mm = spec.roots_mm[code] + rng.normal(0, sigma_mm, len(code))
     if rng.random() < 1 / 3:
-        roots_mm -= rng.uniform(0, 0.08) * rng.uniform(0.5, 1.0, len(code))
+        roots_mm -= rng.uniform(0, 0.08, len(code))
     return roots_mm
 
 
