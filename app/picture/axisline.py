@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import logsumexp
 
-from app.picture.departure import departure_model, level, steps, texture_sd_of
+from app.picture.departure import coarse_sd_of, departure_model, level, steps, texture_sd_of
 from app.picture.frame import Frame
 from app.picture.levels import PLACE_MM as ROUGHNESS_STEP_MM
 from app.picture.levels import Levels
@@ -91,6 +91,7 @@ def fit_back(
         blur_mm=blur_of(frame),
         contrast=CONTRAST,
         texture_sd=texture_sd_of(0.5 * levels.roughness, ROUGHNESS_STEP_MM),
+        coarse_sd=coarse_sd_of(0.7 * levels.variation, 0.0),
         level_sd=LEVEL_SD,
     )
     log_p = with_contamination(model.log_likelihood(levelled), CONTAMINATED)

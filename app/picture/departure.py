@@ -13,7 +13,8 @@ the outward normal, with the change at c:
     m      offset of the metal's level here, N(0, level_sd^2), drifting slowly (SLOW_SD over SLOW_MM)
     n      pixel noise, white
     b      the blurred step: the normal integral with the picture's own blur
-    t      metal texture, an Ornstein-Uhlenbeck process (sd texture_sd, length TEXTURE_MM)
+    t      metal texture, two Ornstein-Uhlenbeck processes: fine (sd texture_sd, length TEXTURE_MM) and coarse (sd
+           coarse_sd, length COARSE_MM)
     a      the step on leaving the metal, N(0, STEP_SD^2): either sign, often small
     o      whatever the outside does then: a smooth process (Matern 3/2, sd OUTSIDE_SD, length OUTSIDE_MM), for a shadow
            is smooth; were it rough, every millimetre of shadow would count against having left the metal
@@ -36,6 +37,7 @@ from scipy.special import ndtr
 from keycore.measured import Floats
 
 TEXTURE_MM = 0.1
+COARSE_MM = 0.5
 SLOW_MM, SLOW_SD = 2.0, 0.15
 OUTSIDE_MM = 0.8
 STEP_SD = 0.5
@@ -98,6 +100,7 @@ def departure_model(
     blur_mm: float,
     contrast: float,
     texture_sd: float,
+    coarse_sd: float,
     level_sd: float,
 ) -> DepartureModel:
     """Build (or recall) the model for one grid, blur and texture."""
@@ -106,13 +109,14 @@ def departure_model(
     distance = np.abs(u[:, None] - u[None, :])
     common = level_sd**2 + SLOW_SD**2 * np.exp(-distance / SLOW_MM) + WHITE_SD**2 * np.eye(len(u))
     texture = texture_sd**2 * np.exp(-distance / TEXTURE_MM)
+    on_metal_only = texture + coarse_sd**2 * np.exp(-distance / COARSE_MM)
     smooth = np.sqrt(3.0) * distance / OUTSIDE_MM
     outside = STEP_SD**2 + OUTSIDE_SD**2 * (1 + smooth) * np.exp(-smooth) + ROUGH_SHARE**2 * texture
     blurred = saturate(contrast * ndtr((u[None, :] - changes[:, None]) / blur_mm)) / saturate(contrast)
     on_metal = 1.0 - blurred
     covariance = (
         common[None]
-        + texture[None] * on_metal[:, :, None] * on_metal[:, None, :]
+        + on_metal_only[None] * on_metal[:, :, None] * on_metal[:, None, :]
         + outside[None] * blurred[:, :, None] * blurred[:, None, :]
     )
     factor = np.linalg.cholesky(covariance)
@@ -129,6 +133,11 @@ def texture_sd_of(roughness: float, step_mm: float) -> float:
     """Texture's standard deviation whose changes over ``step_mm`` have the standard deviation ``roughness``."""
     per_step = np.sqrt(2 * (1 - np.exp(-step_mm / TEXTURE_MM)))
     return float(np.clip(np.round(roughness / per_step, 2), 0.04, 0.4))
+
+
+def coarse_sd_of(variation: float, texture_sd: float) -> float:
+    """Coarse texture's standard deviation that with the fine one makes up ``variation``."""
+    return float(np.round(np.sqrt(max(variation**2 - texture_sd**2, 0.0025)), 2))
 
 
 def level(grey: Floats, metal: Floats | float, scale: float) -> Floats:

@@ -68,7 +68,9 @@ class FoundKey:
         )
 
 
-def find_keys(picture: Picture, *, ignore: Floats | None = None) -> tuple[FoundKey, ...]:
+def find_keys(
+    picture: Picture, *, ignore: Floats | None = None, within: Floats | None = None
+) -> tuple[FoundKey, ...]:
     """Find every key in a picture, the likeliest first.
 
     Parameters
@@ -77,11 +79,17 @@ def find_keys(picture: Picture, *, ignore: Floats | None = None) -> tuple[FoundK
         The picture.
     ignore
         (n, 2) corners of something that is not a key (a card), or None.
+    within
+        (n, 2) corners of the page that holds the keys, or None.
     """
     grey, scale = _small(picture)
     mask = _foreground(grey, picture, scale)
     if ignore is not None:
         cv2.fillConvexPoly(mask, np.rint(_grown(ignore, 1.04) * scale).astype(np.int32), 0)
+    if within is not None:
+        inside = np.zeros_like(mask)
+        cv2.fillConvexPoly(inside, np.rint(_grown(within, 0.97) * scale).astype(np.int32), 1)
+        mask = mask * inside
     count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
     order = sorted(range(1, count), key=lambda label: -int(stats[label, cv2.CC_STAT_AREA]))
     found = []

@@ -38,6 +38,8 @@ class Levels:
     paper: float
     scale: float
     roughness: float
+    variation: float
+    """Standard deviation of the metal's level along a run, grooves left out, in units of ``scale``."""
 
     def metal_at(self, x_mm: Floats | float) -> Floats:
         """Metal level at any x, held at the ends."""
@@ -73,16 +75,21 @@ def measure_levels(
     noise = _spread(runs - np.median(runs, axis=1)[:, None])
     contrast = abs(paper - float(np.median(metal)))
     scale = max(6.0 * noise, 0.15 * contrast, 4.0)
-    return Levels(x, metal, paper, scale, _roughness(patch, frame, x_from_mm, x_to_mm, metal_mm) / scale)
+    roughness, variation = _texture(patch, frame, x_from_mm, x_to_mm, metal_mm)
+    return Levels(x, metal, paper, scale, roughness / scale, variation / scale)
 
 
-def _roughness(patch: Patch, frame: Frame, x_from_mm: float, x_to_mm: float, metal_mm: tuple[float, float]) -> float:
-    """How much runs change from place to place in the metal, grooves (few places) left out."""
+def _texture(
+    patch: Patch, frame: Frame, x_from_mm: float, x_to_mm: float, metal_mm: tuple[float, float]
+) -> tuple[float, float]:
+    """How much runs change from place to place in the metal, and how far they stray from their own level."""
     x = np.arange(x_from_mm, x_to_mm, 0.4)
     y = np.arange(metal_mm[0], metal_mm[1], PLACE_MM)
     offsets = (np.arange(4) / 4 - 0.375) * COLUMN_MM
     grid = np.stack(np.broadcast_arrays(x[:, None, None] + offsets, y[None, :, None]), axis=-1)
-    return _spread(np.diff(patch.at(frame.picture_xy(grid)).mean(axis=2), axis=1))
+    runs = patch.at(frame.picture_xy(grid)).mean(axis=2)
+    strays = runs - np.median(runs, axis=1, keepdims=True)
+    return _spread(np.diff(runs, axis=1)), _spread(strays - np.median(strays, axis=0))
 
 
 def _spread(values: Floats) -> float:

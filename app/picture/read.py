@@ -12,8 +12,8 @@ from app.picture.alignment import BY_HAND, BY_OUTLINE, Guess
 from app.picture.find import FoundKey, find_keys
 from app.picture.fit import FittedBlade, fit_blade
 from app.picture.frame import Frame
+from app.picture.ground import Ground, ground_of
 from app.picture.report import report
-from app.picture.roughframe import frame_from_marks
 from app.picture.sample import grey_patch
 from app.picture.values import Picture, PictureReading
 from keycore.marks import Marks
@@ -26,6 +26,7 @@ __all__ = ["Reference", "find_keys", "read_picture"]
 Progress = Callable[[float, str], None]
 Cancelled = Callable[[], bool]
 Reference = Literal["auto", "card", "a4", "dpi", "none"]
+MARGIN_MM = 6.0
 REACH_BY_HAND = (1.3, 0.6)
 REACH_BY_OUTLINE = (2.6, 1.2, 0.6)
 NO_KEY = (
@@ -83,23 +84,22 @@ def read_picture(
     stop = cancelled or (lambda: False)
     check_marks(picture, spec, marks)
     tell(0.05, "looking for the key")
-    starts = _starts(picture, spec, marks, key)
-    kind: Medium = medium or "photocopy"
+    ground = ground_of(picture, spec, marks, medium=medium, reference=reference)
+    starts = _starts(picture, spec, marks, key, ground)
     best: FittedBlade | None = None
     for number, start in enumerate(starts):
         if stop():
             raise Refusal("The reading was stopped; nothing was changed.", code="picture.stopped")
         tell(0.15 + 0.7 * number / len(starts), "fitting the blade")
-        margin_mm = 6.0
         corners = start.frame.picture_xy(_extent(spec))
-        patch = grey_patch(picture, corners, margin_mm * start.frame.px_per_mm)
+        patch = grey_patch(picture, corners, MARGIN_MM * start.frame.px_per_mm)
         fitted = fit_blade(patch, start.frame, spec, start.guess, back_reach_mm=start.back_reach_mm)
         if best is None or fitted.alignment.score > best.alignment.score:
             best = fitted
     if best is None:
         raise Refusal(NO_KEY.format(name=picture.name), code="picture.no-key")
     tell(0.9, "measuring")
-    return report(picture, spec, best, marks, fixed=fixed, medium=kind, reference=reference)
+    return report(picture, spec, best, marks, fixed=fixed, ground=ground, reference=reference)
 
 
 def check_marks(picture: Picture, spec: KeySpec, marks: Marks | None) -> None:
@@ -155,14 +155,14 @@ def _extent(spec: KeySpec) -> np.ndarray:
     return np.array([[x_from, low], [x_to, low], [x_to, low + height], [x_from, low + height]])
 
 
-def _starts(picture: Picture, spec: KeySpec, marks: Marks | None, key: int) -> list[_Start]:
+def _starts(picture: Picture, spec: KeySpec, marks: Marks | None, key: int, ground: Ground) -> list[_Start]:
     """First frames to try: one from marks that suffice, else from what is found."""
     if marks is not None:
         try:
-            return [_Start(frame_from_marks(marks, spec), BY_HAND, REACH_BY_HAND)]
+            return [_Start(ground.frame(marks, spec), ground.guess(BY_HAND), REACH_BY_HAND)]
         except Refusal:
             pass
-    found = find_keys(picture)
+    found = find_keys(picture, ignore=ground.card_xy, within=ground.page_xy)
     if not found:
         raise Refusal(NO_KEY.format(name=picture.name), code="picture.no-key")
     if marks is not None:
@@ -181,7 +181,8 @@ def _starts(picture: Picture, spec: KeySpec, marks: Marks | None, key: int) -> l
     for side in sides:
         rough = chosen.marks(single=single, back_is_a=side)
         given = {name: value for name, value in marks or () if value is not None and name != "format"}
-        starts.append(_Start(frame_from_marks(rough.model_copy(update=given), spec), BY_OUTLINE, REACH_BY_OUTLINE))
+        merged = rough.model_copy(update=given)
+        starts.append(_Start(ground.frame(merged, spec), ground.guess(BY_OUTLINE), REACH_BY_OUTLINE))
     clear = abs(chosen.roughness_a - chosen.roughness_b) > 0.02
     return starts[:1] if clear else starts
 

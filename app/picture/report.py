@@ -6,15 +6,26 @@ import numpy as np
 
 from app.picture.cuts import CutEvidence
 from app.picture.fit import FittedBlade
+from app.picture.ground import Ground
 from app.picture.values import Blade, Moved, Picture, PictureReading, Straight
 from keycore.marks import Marks
-from keycore.measured import CutReading, Floats, HeightEvidence, Medium, Readings, SizeReference
+from keycore.measured import CutReading, Floats, HeightEvidence, Measured, Readings, SizeReference
 from keycore.spec import KeySpec
 
 MARGIN_MM = 3.0
 ANISOTROPY = {"scan": 0.0015, "photocopy": 0.0075, "photo-card": 0.004, "photo-copy": 0.0085, "calipers": 0.0075}
 """Standard deviation of ln(scale across / scale along): a scanner's two directions agree within about 0.2 %; office
 copiers differ within about 1.5 %, taken as two standard deviations; a photo adds what its plane leaves."""
+GROWTH = {
+    "scan": Measured(-0.05, 0.06),
+    "photocopy": Measured(0.0, 0.12),
+    "photo-card": Measured(-0.05, 0.08),
+    "photo-copy": Measured(0.0, 0.12),
+    "calipers": None,
+}
+"""Growth that is left where the metal's end was found as a departure: the blurred step is left at its foot, about half a
+pixel inside on either side; a copier's toner spreads or shrinks by a few hundredths on either side, and where a shadow was
+copied as black the edge itself stands out.  Broad on purpose; the blade's height says the rest."""
 BY_HAND_MM = 0.06
 """Standard uncertainty of a root that a person set and wants kept."""
 
@@ -26,20 +37,21 @@ def report(
     marks: Marks | None,
     *,
     fixed: frozenset[str],
-    medium: Medium,
+    ground: Ground,
     reference: str,
 ) -> PictureReading:
     """Make the reading that the rest of the program takes."""
     scale = fitted.frame.px_per_mm
     refined = _refined_marks(fitted, spec)
     cuts = _cut_readings(fitted, spec, marks, fixed)
-    references = _references(picture, spec, fitted, medium, reference)
+    medium = ground.medium
+    references = _references(picture, spec, fitted, ground, reference)
     straight = _straight(fitted)
     warnings: list[str] = []
     readings = Readings(
         cuts=cuts,
         references=references,
-        growth_mm=None,
+        growth_mm=GROWTH[medium],
         anisotropy_sigma=ANISOTROPY[medium],
         medium=medium,
         warnings=tuple(warnings),
@@ -115,7 +127,7 @@ def _pair_evidence(first: CutEvidence, second: CutEvidence) -> CutEvidence:
 
 
 def _references(
-    picture: Picture, spec: KeySpec, fitted: FittedBlade, medium: Medium, reference: str
+    picture: Picture, spec: KeySpec, fitted: FittedBlade, ground: Ground, reference: str
 ) -> tuple[SizeReference, ...]:
     scale = fitted.frame.px_per_mm
     found: list[SizeReference] = []
@@ -129,7 +141,11 @@ def _references(
                     "blade-height", "across", seen * scale, sigma * scale, spec.blade.height_mm, 0.03, grows=True
                 )
             )
-    if picture.dpi is not None and medium in ("scan", "photocopy") and reference in ("auto", "dpi"):
+    here = fitted.frame.picture_xy(np.array([float(fitted.shape.positions_mm.mean()), fitted.shape.top_mm / 2]))
+    plane = ground.reference(here, scale)
+    if plane is not None:
+        found.append(plane)
+    if picture.dpi is not None and ground.medium in ("scan", "photocopy") and reference in ("auto", "dpi"):
         x_dpi, y_dpi = picture.dpi
         claimed = float(np.sqrt(x_dpi * y_dpi)) / 25.4
         found.append(SizeReference("dpi", "both", claimed * 10.0, claimed * 10.0 * 0.002, 10.0, weak=True))

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 import numpy as np
 
 from app.picture.frame import Frame
@@ -32,8 +35,35 @@ def axis_line(marks: Marks, spec: KeySpec) -> Floats | None:
     return None if line is None else np.asarray(line, dtype=float)
 
 
-def frame_from_marks(marks: Marks, spec: KeySpec) -> Frame:
+def mapped_marks(marks: Marks, to_plane: Callable[[Floats], Floats]) -> Marks:
+    """Bring the key's marks from picture pixels to another plane; the size reference is left behind."""
+
+    def moved(point: tuple[float, float] | None) -> tuple[float, float] | None:
+        if point is None:
+            return None
+        x, y = to_plane(np.asarray(point, dtype=float))
+        return float(x), float(y)
+
+    def pair(points: tuple[tuple[float, float], tuple[float, float]] | None) -> Any:
+        return None if points is None else (moved(points[0]), moved(points[1]))
+
+    edges = tuple(tuple(moved(point) for point in edge) for edge in marks.roots_by_edge())
+    return Marks.model_validate(
+        {
+            "shoulder": moved(marks.shoulder),
+            "tip": moved(marks.tip),
+            "back": pair(marks.back),
+            "centreline": pair(marks.centreline),
+            "blade_height": pair(marks.blade_height),
+            "roots": None if not edges else edges[0] if len(edges) == 1 else edges,
+        }
+    )
+
+
+def frame_from_marks(marks: Marks, spec: KeySpec, *, px_per_mm: float | None = None) -> Frame:
     """Lay a frame from marks that hold at least the axis line and one more thing along and one across the blade.
+
+    ``px_per_mm`` is taken as the scale where it is given; else the marks say it.
 
     Raises
     ------
@@ -64,7 +94,8 @@ def frame_from_marks(marks: Marks, spec: KeySpec) -> Frame:
             )
         if up @ side < 0:
             up = -up
-    px_per_mm = _px_per_mm(marks, spec, edges, along, up)
+    if px_per_mm is None:
+        px_per_mm = _px_per_mm(marks, spec, edges, along, up)
     gauge = gauge_mark(marks, spec)
     positions = cut_positions_along(spec)
     starts = []

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
-from app.picture.departure import departure_model, level, steps, texture_sd_of
+from app.picture.departure import coarse_sd_of, departure_model, level, steps, texture_sd_of
 from app.picture.frame import Frame
 from app.picture.levels import COLUMN_MM, PLACE_MM, Levels
 from app.picture.sample import Patch
@@ -16,6 +16,7 @@ from keycore.measured import Floats
 
 ACROSS_SAMPLES = 4
 LEVEL_SD = 0.15
+COARSE_SHARE = 1.0
 CONTRAST = 2.0
 """Size of an ordinary step on leaving the metal, in units of the saturation scale."""
 ISLAND_MM, RESUMED_MM = 0.7, 0.25
@@ -140,6 +141,7 @@ def edge_runs(
     grey = sample_runs(patch, frame, x, y, side=side, width_mm=COLUMN_MM, across=ACROSS_SAMPLES)
     levelled = level(fill_islands(grey, metal, levels.paper, PLACE_MM), metal[:, None], levels.scale)
     levelled = without_lines(levelled, PLACE_MM, LINE_SHARE)
+    fine_sd = texture_sd_of(levels.roughness, PLACE_MM)
     model = departure_model(
         y[0],
         y[-1],
@@ -149,7 +151,8 @@ def edge_runs(
         change_step_mm=PLACE_MM,
         blur_mm=blur_of(frame),
         contrast=CONTRAST,
-        texture_sd=texture_sd_of(levels.roughness, PLACE_MM),
+        texture_sd=fine_sd,
+        coarse_sd=coarse_sd_of(COARSE_SHARE * levels.variation, fine_sd),
         level_sd=LEVEL_SD,
     )
     texture = along_texture(levelled, y, known_profile, sure_below_mm)
