@@ -72,7 +72,7 @@ SPOILT_KEYS = 0.02
 
 PICTURE_GROWTH_BAD_SHARE = 0.08
 """How often a picture's own estimate of growth is plainly wrong (it followed a groove, or the shadow's far side)."""
-PICTURE_GROWTH_FLOOR_MM = 0.02
+PICTURE_GROWTH_FLOOR_MM = GROWTH_UNEVEN_MM
 """Growth differs by this much from place to place, whatever the estimate claims."""
 
 

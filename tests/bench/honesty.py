@@ -1,4 +1,4 @@
-"""Are the decoder's probabilities honest?  Run ``python -m tests.bench.honesty [SETS] [--kind KIND]``.
+"""Are the decoder's probabilities honest?  Run ``python -m tests.bench.honesty [SETS] [--kind KIND] [--pictures N]``.
 
 For every kind of key, made-up sets of readings (see :mod:`tests.bench.madeup`) are decoded and compared with the truth:
 reliability in ten bins, expected calibration error beside what a perfectly calibrated reader would show on as many
@@ -19,7 +19,7 @@ from keycore.chain import code_masses
 from keycore.decode import Decoder
 from keycore.measured import Floats
 from keycore.posterior import sums_of
-from tests.bench.madeup import KINDS, MadeUp, made_up_set
+from tests.bench.madeup import KINDS, MadeUp, made_up_pictures
 
 BINS = 10
 
@@ -39,20 +39,18 @@ class Outcome:
     verdict: str
 
 
-def outcome_of(made: MadeUp) -> Outcome:
-    """Decode one set and compare it with its truth."""
-    decoder = Decoder(made.readings, made.spec)
+def outcome_of(*pictures: MadeUp) -> Outcome:
+    """Decode one key's readings, of one picture or several, and compare them with the truth (the first picture's)."""
+    made = pictures[0]
+    decoder = Decoder([picture.readings for picture in pictures], made.spec)
     decoding = decoder.decoding()
-    posterior = decoder.posteriors[0]
-    code = tuple(made.spec.labels.index(label) for label in made.code)
-    mass = float(code_masses([code], posterior.lattice.weights, posterior.lattice.factors)[0])
     roots = np.array([cut.root_mm for cut in decoding.cuts])
     sigmas = np.array([cut.sigma_mm for cut in decoding.cuts])
     scale = decoding.scale.px_per_mm_across
     return Outcome(
         probability=decoding.probability,
         right=decoding.code == made.code,
-        truth_probability=mass / sums_of(posterior.lattice, posterior.links).mass,
+        truth_probability=_probability_of(decoder, made.code),
         cut_probabilities=np.array([cut.probability for cut in decoding.cuts]),
         cuts_right=np.array([cut.depth == label for cut, label in zip(decoding.cuts, made.code, strict=True)]),
         roots_within=np.abs(roots - made.roots_mm) <= sigmas,
@@ -60,6 +58,16 @@ def outcome_of(made: MadeUp) -> Outcome:
         growth_within=abs(decoding.growth_mm - made.growth_mm) <= decoding.growth_sigma_mm,
         verdict=decoding.verdict,
     )
+
+
+def _probability_of(decoder: Decoder, labels: Sequence[str]) -> float:
+    """Probability of any code, listed or not; of several pictures only a listed one's."""
+    if len(decoder.posteriors) > 1:
+        return next((r.probability for r in decoder.decoding().codes if list(r.code) == list(labels)), 0.0)
+    posterior = decoder.posteriors[0]
+    code = tuple(decoder.spec.labels.index(label) for label in labels)
+    mass = float(code_masses([code], posterior.lattice.weights, posterior.lattice.factors)[0])
+    return mass / sums_of(posterior.lattice, posterior.links).mass
 
 
 def reliability(probabilities: Floats, right: Floats, bins: int = BINS) -> list[tuple[int, float, float]]:
@@ -115,7 +123,7 @@ def report(kind: str, outcomes: Sequence[Outcome], rng: np.random.Generator) -> 
     lines.append(
         f"  given 0.99 or more: {int(sure.sum())} ({sure.mean():.2f}), wrong {wrong}; Brier {brier(p, right):.4f}, "
         f"log score {log_score(p, right):.4f}, -ln p(true code) "
-        f"{-np.mean(np.log([max(o.truth_probability, 1e-300) for o in outcomes])):.3f}"
+        f"{-np.mean(np.log([max(o.truth_probability, 1e-12) for o in outcomes])):.3f}"
     )
     cut_p = np.concatenate([o.cut_probabilities for o in outcomes])
     cut_right = np.concatenate([o.cuts_right for o in outcomes])
@@ -137,12 +145,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("sets", nargs="?", type=int, default=2000)
     parser.add_argument("--kind", choices=KINDS, action="append")
+    parser.add_argument("--pictures", type=int, default=1, help="how many pictures of each key are taken together")
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args()
     for kind in given.kind or KINDS:
         rng = np.random.default_rng([given.seed, KINDS.index(kind)])
         started = time.perf_counter()
-        outcomes = [outcome_of(made_up_set(kind, rng)) for _ in range(given.sets)]
+        outcomes = [outcome_of(*made_up_pictures(kind, rng, given.pictures)) for _ in range(given.sets)]
         seconds = time.perf_counter() - started
         print(report(kind, outcomes, rng))
         print(f"  {1000 * seconds / given.sets:.1f} ms a set")

@@ -92,6 +92,16 @@ def made_up_set(kind: str, rng: np.random.Generator, spec: KeySpec | None = None
     return made_up_picture(kind, rng, spec, code, made_roots_mm(spec, code, rng))
 
 
+def made_up_pictures(kind: str, rng: np.random.Generator, count: int) -> list[MadeUp]:
+    """Several pictures of one key."""
+    if count == 1:
+        return [made_up_set(kind, rng)]
+    spec = made_up_table(kind, rng)
+    code = made_up_code(spec, rng)
+    roots_mm = made_roots_mm(spec, code, rng)
+    return [made_up_picture(kind, rng, spec, code, roots_mm) for _ in range(count)]
+
+
 def made_roots_mm(spec: KeySpec, code: list[int], rng: np.random.Generator) -> Floats:
     """Root heights of the key as it is: made within its tolerance, and a third of the keys worn."""
     sigma_mm = spec.tolerance.root_mm / 2 * rng.uniform(0.7, 1.5)
