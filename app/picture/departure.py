@@ -39,10 +39,10 @@ from keycore.measured import Floats
 TEXTURE_MM = 0.1
 COARSE_MM = 0.5
 SLOW_MM, SLOW_SD = 2.0, 0.15
-OUTSIDE_MM = 0.8
+OUTSIDE_MM = 2.0
 STEP_SD = 0.5
 OUTSIDE_SD = 0.5
-ROUGH_SHARE = 1.3
+ROUGH_SHARE = 1.5
 WHITE_SD = 0.04
 
 
