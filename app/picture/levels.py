@@ -38,6 +38,8 @@ class Levels:
     paper: float
     scale: float
     roughness: float
+    roughness_apart: float
+    """The same with what runs along the blade (grooves, brushing) taken off."""
     variation: float
     """Standard deviation of the metal's level along a run, grooves left out, in units of ``scale``."""
 
@@ -75,21 +77,22 @@ def measure_levels(
     noise = _spread(runs - np.median(runs, axis=1)[:, None])
     contrast = abs(paper - float(np.median(metal)))
     scale = max(6.0 * noise, 0.15 * contrast, 4.0)
-    roughness, variation = _texture(patch, frame, x_from_mm, x_to_mm, metal_mm)
-    return Levels(x, metal, paper, scale, roughness / scale, variation / scale)
+    roughness, apart, variation = _texture(patch, frame, x_from_mm, x_to_mm, metal_mm)
+    return Levels(x, metal, paper, scale, roughness / scale, apart / scale, variation / scale)
 
 
 def _texture(
     patch: Patch, frame: Frame, x_from_mm: float, x_to_mm: float, metal_mm: tuple[float, float]
-) -> tuple[float, float]:
-    """How much runs change from place to place in the metal, and how far they stray from their own level."""
+) -> tuple[float, float, float]:
+    """How runs change from place to place in the metal, the same with the rows' own part off, and how far they stray."""
     x = np.arange(x_from_mm, x_to_mm, 0.4)
     y = np.arange(metal_mm[0], metal_mm[1], PLACE_MM)
     offsets = (np.arange(4) / 4 - 0.375) * COLUMN_MM
     grid = np.stack(np.broadcast_arrays(x[:, None, None] + offsets, y[None, :, None]), axis=-1)
     runs = patch.at(frame.picture_xy(grid)).mean(axis=2)
     strays = runs - np.median(runs, axis=1, keepdims=True)
-    return _spread(np.diff(runs, axis=1)), _spread(strays - np.median(strays, axis=0))
+    apart = strays - np.median(strays, axis=0)
+    return _spread(np.diff(runs, axis=1)), _spread(np.diff(apart, axis=1)), _spread(apart)
 
 
 def _spread(values: Floats) -> float:

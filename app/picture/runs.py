@@ -141,7 +141,8 @@ def edge_runs(
     grey = sample_runs(patch, frame, x, y, side=side, width_mm=COLUMN_MM, across=ACROSS_SAMPLES)
     levelled = level(fill_islands(grey, metal, levels.paper, PLACE_MM), metal[:, None], levels.scale)
     levelled = without_lines(levelled, PLACE_MM, LINE_SHARE)
-    fine_sd = texture_sd_of(levels.roughness, PLACE_MM)
+    roughness = levels.roughness if known_profile is None else levels.roughness_apart
+    fine_sd = texture_sd_of(roughness, PLACE_MM)
     model = departure_model(
         y[0],
         y[-1],
