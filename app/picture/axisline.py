@@ -114,7 +114,7 @@ def fit_back(
 
 
 def _height_agrees(outward_mm: Floats, top: TopCurve, blade_mm: float, scale_sd: float) -> Floats:
-    """Log evidence that the uncut edge stands one blade height from a back at ``outward_mm``, any small growth allowed."""
+    """Log evidence that the uncut edge stands one blade height from a back at ``outward_mm``, small growth allowed."""
     spread = float(np.hypot(scale_sd * blade_mm, GROWTH_SD_MM))
     off = np.linspace(-2.5, 2.5, 21) * spread
     at = blade_mm - outward_mm[..., None] + off

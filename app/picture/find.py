@@ -68,9 +68,7 @@ class FoundKey:
         )
 
 
-def find_keys(
-    picture: Picture, *, ignore: Floats | None = None, within: Floats | None = None
-) -> tuple[FoundKey, ...]:
+def find_keys(picture: Picture, *, ignore: Floats | None = None, within: Floats | None = None) -> tuple[FoundKey, ...]:
     """Find every key in a picture, the likeliest first.
 
     Parameters

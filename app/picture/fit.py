@@ -11,13 +11,14 @@ from numpy.typing import NDArray
 from app.picture.alignment import Alignment, Guess, align, shape_evidence
 from app.picture.axisline import TopCurve, fit_back
 from app.picture.cuts import SHARPNESS, CutEvidence, Top, measure_top, plateau_runs, read_cuts, top_log_p
+from app.picture.ends import find_shoulder, find_tip
 from app.picture.frame import Frame
 from app.picture.levels import Levels, measure_levels
 from app.picture.runs import EdgeRuns, edge_runs
 from app.picture.sample import Patch
 from app.picture.shape import EdgeShape, edge_shape
 from app.picture.symmetry import Centreline, envelope_centreline, find_centreline
-from keycore.measured import Floats
+from keycore.measured import Floats, Measured
 from keycore.spec import KeySpec
 
 BESIDE_MM = 3.0
@@ -50,9 +51,14 @@ class FittedBlade:
     alignment: Alignment
     edges: tuple[FittedEdge, ...]
     axis_sigma_mm: float
+    shoulder_mm: Measured | None
+    """The shoulder's face along the frame, where it was seen."""
+    tip_mm: Measured | None
 
 
-def fit_blade(patch: Patch, frame: Frame, spec: KeySpec, guess: Guess, *, back_reach_mm: tuple[float, ...]) -> FittedBlade:
+def fit_blade(
+    patch: Patch, frame: Frame, spec: KeySpec, guess: Guess, *, back_reach_mm: tuple[float, ...]
+) -> FittedBlade:
     """Fit the table's blade to the picture, starting from a rough frame.
 
     Parameters
@@ -64,7 +70,6 @@ def fit_blade(patch: Patch, frame: Frame, spec: KeySpec, guess: Guess, *, back_r
     """
     shape = edge_shape(spec)
     first, last = float(shape.positions_mm.min()), float(shape.positions_mm.max())
-    lowest = float(shape.roots_mm.min())
     single = spec.edges == "single"
     sigma = 0.0
     levels = _levels(patch, frame, shape, single=single)
@@ -107,7 +112,32 @@ def fit_blade(patch: Patch, frame: Frame, spec: KeySpec, guess: Guess, *, back_r
             frame = line.applied(frame)
             levels = _levels(patch, frame, shape, single=single)
             state = _Pass(tops=tuple(shape.top_mm * alignment.scale for _ in sides), profiles=state.profiles)
-    return FittedBlade(frame, levels, shape, alignment, edges, sigma)
+    shoulder, tip = _blade_ends(patch, frame, levels, spec, shape, alignment, edges)
+    return FittedBlade(frame, levels, shape, alignment, edges, sigma, shoulder, tip)
+
+
+def _blade_ends(
+    patch: Patch,
+    frame: Frame,
+    levels: Levels,
+    spec: KeySpec,
+    shape: EdgeShape,
+    alignment: Alignment,
+    edges: tuple[FittedEdge, ...],
+) -> tuple[Measured | None, Measured | None]:
+    if not spec.blade.length_mm:
+        return None, None
+    length = spec.blade.length_mm * alignment.scale
+    from_shoulder = spec.gauge_from == "shoulder"
+    shoulder_at = alignment.offset_mm - (0.0 if from_shoulder else length)
+    low = 0.0 if len(edges) == 1 else -edges[1].top_mm
+    seen = [
+        find_shoulder(patch, frame, levels, expected_mm=shoulder_at, top_mm=edge.top_mm, side=edge.side)
+        for edge in edges
+    ]
+    shoulder = next((one for one in seen if one is not None), None)
+    tip = find_tip(patch, frame, levels, expected_mm=shoulder_at + length, top_mm=edges[0].top_mm, low_mm=low)
+    return shoulder, tip
 
 
 @dataclass(frozen=True)
@@ -244,7 +274,9 @@ def _levels(patch: Patch, frame: Frame, shape: EdgeShape, *, single: bool) -> Le
         outside = np.concatenate([np.arange(-1.2 - BESIDE_MM, -1.2, 0.1), np.arange(top + 1.2, top + BESIDE_MM, 0.1)])
     else:
         metal = (-lowest + 0.6, lowest - 0.6)
-        outside = np.concatenate([np.arange(-top - BESIDE_MM, -top - 1.0, 0.1), np.arange(top + 1.0, top + BESIDE_MM, 0.1)])
+        outside = np.concatenate(
+            [np.arange(-top - BESIDE_MM, -top - 1.0, 0.1), np.arange(top + 1.0, top + BESIDE_MM, 0.1)]
+        )
     return measure_levels(
         patch,
         frame,

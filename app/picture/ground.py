@@ -1,7 +1,7 @@
 """What the key lies on: a scanner's glass, a copied page, or a plane in a photo that a card or a page gives.
 
-In a photo, positions are first brought to millimetres of the plane in which the key's upper rim lies (a thick key stands
-above the paper, a copied one lies in it); the blade's frame is laid there and mapped back, so that tilt and lens are in
+In a photo, positions are first brought to millimetres of the plane in which the key's upper rim lies (a thick key
+stands above the paper, a copied one lies in it); the blade's frame is laid there and mapped back, so that tilt and lens are in
 the frame's own map and nothing is resampled.
 """
 
@@ -18,12 +18,12 @@ from app.picture.perspective import PlaneView, from_corners
 from app.picture.roughframe import frame_from_marks, mapped_marks
 from app.picture.values import Picture
 from keycore.marks import Marks
-from keycore.measured import Floats, Medium, SizeReference
+from keycore.measured import Floats, Medium, ReferenceKind, SizeReference
 from keycore.spec import KeySpec
 
 USUAL_THICKNESS_MM = 2.0
 THICKNESS_SD_MM = 0.15
-"""How well a table's thickness, or the usual one, says how high the rim stands: tables round, keys lie a little askew."""
+"""How well a table's thickness, or the usual one, says how high the rim stands: keys lie a little askew."""
 
 
 @dataclass(frozen=True)
@@ -65,26 +65,28 @@ class Ground:
         """Lay the frame from rough marks, through the plane where there is one."""
         if self.view is None:
             return frame_from_marks(marks, spec)
-        around = np.array([point for point in marks_points(marks)])
+        around = np.array(marks_points(marks))
         plane = self.view.homography(self.height_mm, around)
-        to_plane = Frame(np.linalg.inv(plane), 1.0)
-        flat = frame_from_marks(mapped_marks(marks, to_plane.picture_xy), spec, px_per_mm=1.0 if self.key_scale else None)
+        to_plane = Frame(np.asarray(np.linalg.inv(plane), dtype=float), 1.0)
+        flat = frame_from_marks(
+            mapped_marks(marks, to_plane.picture_xy), spec, px_per_mm=1.0 if self.key_scale else None
+        )
         matrix = plane @ flat.to_picture
         local = self.view.px_per_mm_at(around.mean(axis=0), self.height_mm) * flat.px_per_mm
         return Frame(matrix / matrix[2, 2], float(local))
 
     def reference(self, at_xy: Floats, px_per_mm: float) -> SizeReference | None:
-        """The plane as a size reference for a key whose frame has the plane's own millimetres; None where it has not."""
+        """The plane as a size reference where the frame has the plane's own millimetres; else None."""
         if self.view is None or not self.key_scale:
             return None
         sigma = self.view.sigma_rel_at(at_xy, self.height_mm, THICKNESS_SD_MM)
-        kind = "card" if self.view.kind == "id1-card" else "page" if self.page_xy is not None else "length"
+        kind: ReferenceKind = (
+            "card" if self.view.kind == "id1-card" else "page" if self.page_xy is not None else "length"
+        )
         return SizeReference(kind, "both", 10.0 * px_per_mm, 10.0 * px_per_mm * sigma, 10.0)
 
 
-def ground_of(
-    picture: Picture, spec: KeySpec, marks: Marks | None, *, medium: Medium | None, reference: str
-) -> Ground:
+def ground_of(picture: Picture, spec: KeySpec, marks: Marks | None, *, medium: Medium | None, reference: str) -> Ground:
     """Tell what the key lies on, from a reference that a hand marked, from what is wanted, or from the picture."""
     mark = None if marks is None else marks.reference
     view: PlaneView | None = None

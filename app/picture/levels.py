@@ -84,7 +84,7 @@ def measure_levels(
 def _texture(
     patch: Patch, frame: Frame, x_from_mm: float, x_to_mm: float, metal_mm: tuple[float, float]
 ) -> tuple[float, float, float]:
-    """How runs change from place to place in the metal, the same with the rows' own part off, and how far they stray."""
+    """How runs change from place to place, the same without the rows' own part, and how far they stray."""
     x = np.arange(x_from_mm, x_to_mm, 0.4)
     y = np.arange(metal_mm[0], metal_mm[1], PLACE_MM)
     offsets = (np.arange(4) / 4 - 0.375) * COLUMN_MM

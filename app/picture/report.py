@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from app.picture.cuts import CutEvidence
@@ -23,9 +25,12 @@ GROWTH = {
     "photo-copy": Measured(0.0, 0.12),
     "calipers": None,
 }
-"""Growth that is left where the metal's end was found as a departure: the blurred step is left at its foot, about half a
-pixel inside on either side; a copier's toner spreads or shrinks by a few hundredths on either side, and where a shadow was
-copied as black the edge itself stands out.  Broad on purpose; the blade's height says the rest."""
+"""Growth that is left where the metal's end was found as a departure.
+
+The blurred step is left at its foot, about half a pixel inside on either side; a copier's toner spreads or shrinks by a
+few hundredths on either side, and where a shadow was copied as black the edge itself stands out.  Broad on purpose; the
+blade's height says the rest.
+"""
 BY_HAND_MM = 0.06
 """Standard uncertainty of a root that a person set and wants kept."""
 
@@ -141,6 +146,14 @@ def _references(
                     "blade-height", "across", seen * scale, sigma * scale, spec.blade.height_mm, 0.03, grows=True
                 )
             )
+    shoulder, tip = fitted.shoulder_mm, fitted.tip_mm
+    if shoulder is not None and tip is not None and spec.blade.length_mm and spec.gauge_from == "shoulder":
+        # A key gauged from its tip has no sharp shoulder to measure to.
+        seen = (tip.value - shoulder.value) * scale
+        sigma = float(np.hypot(tip.sigma, shoulder.sigma)) * scale
+        found.append(
+            SizeReference("blade-length", "along", seen, sigma, spec.blade.length_mm, 0.1, weak=True, grows=True)
+        )
     here = fitted.frame.picture_xy(np.array([float(fitted.shape.positions_mm.mean()), fitted.shape.top_mm / 2]))
     plane = ground.reference(here, scale)
     if plane is not None:
@@ -168,13 +181,21 @@ def _refined_marks(fitted: FittedBlade, spec: KeySpec) -> Marks:
     single = spec.edges == "single"
     axis = (_xy(line[0]), _xy(line[1]))
     return Marks(
-        shoulder=_xy(gauge) if spec.gauge_from == "shoulder" else None,
-        tip=_xy(gauge) if spec.gauge_from == "tip" else None,
+        shoulder=_xy(gauge) if spec.gauge_from == "shoulder" else _end(fitted, fitted.shoulder_mm),
+        tip=_xy(gauge) if spec.gauge_from == "tip" else _end(fitted, fitted.tip_mm),
         back=axis if single else None,
         centreline=None if single else axis,
         roots=tuple(roots[0]) if single else (tuple(roots[0]), tuple(roots[1])),
         blade_height=(_xy(height[0]), _xy(height[1])),
     )
+
+
+def _end(fitted: FittedBlade, at_mm: Measured | None) -> tuple[float, float] | None:
+    """Return an end of the blade on its middle line."""
+    if at_mm is None:
+        return None
+    low = 0.0 if len(fitted.edges) == 1 else -fitted.edges[1].top_mm
+    return _xy(fitted.frame.picture_xy(np.array([at_mm.value, (low + fitted.edges[0].top_mm) / 2])))
 
 
 def _kept(refined: Marks, marks: Marks | None, fixed: frozenset[str]) -> Marks:
@@ -234,23 +255,25 @@ def _blade(fitted: FittedBlade, straight: Straight) -> Blade:
     def level(blade_mm: Floats) -> Floats:
         return straight.straight_xy(fitted.frame.picture_xy(blade_mm))
 
-    outlines = [
-        level(np.stack([edge.runs.x_mm, edge.side * edge.profile_mm], axis=-1)) for edge in fitted.edges
-    ]
+    outlines = [level(np.stack([edge.runs.x_mm, edge.side * edge.profile_mm], axis=-1)) for edge in fitted.edges]
     axis = level(np.array([[0.0, 0.0], [1.0, 0.0]]))
     slope = float((axis[1, 1] - axis[0, 1]) / (axis[1, 0] - axis[0, 0]))
     gauge_x = float(level(np.array([fitted.alignment.offset_mm, 0.0]))[0])
     from_shoulder = fitted.shape.positions_mm[-1] > 0
     top = fitted.edges[0].top
     return Blade(
-        shoulder_x=gauge_x if from_shoulder else None,
-        tip_x=None if from_shoulder else gauge_x,
+        shoulder_x=gauge_x if from_shoulder else _level_x(level, fitted.shoulder_mm),
+        tip_x=_level_x(level, fitted.tip_mm) if from_shoulder else gauge_x,
         back_y0=float(axis[0, 1] - slope * axis[0, 0]),
         back_slope=slope,
         back_sigma_px=fitted.axis_sigma_mm * scale,
         top_y=None if top is None else float(level(np.array([0.0, top.height_mm]))[1]),
         outline=np.concatenate(outlines),
     )
+
+
+def _level_x(level: Callable[[Floats], Floats], at_mm: Measured | None) -> float | None:
+    return None if at_mm is None else float(level(np.array([at_mm.value, 0.0]))[0])
 
 
 def _xy(point: Floats) -> tuple[float, float]:

@@ -52,7 +52,9 @@ def blur_of(frame: Frame) -> float:
     return max(0.05, round(0.8 / frame.px_per_mm, 3))
 
 
-def sample_runs(patch: Patch, frame: Frame, x_mm: Floats, y_mm: Floats, *, side: int, width_mm: float, across: int) -> Floats:
+def sample_runs(
+    patch: Patch, frame: Frame, x_mm: Floats, y_mm: Floats, *, side: int, width_mm: float, across: int
+) -> Floats:
     """(c, p) grey values of runs at ``x_mm``, averaged over ``width_mm`` along the blade."""
     offsets = ((np.arange(across) + 0.5) / across - 0.5) * width_mm
     x, y, offset = np.broadcast_arrays(x_mm[:, None, None], y_mm[None, :, None], offsets[None, None, :])
@@ -63,7 +65,8 @@ def fill_islands(grey: Floats, metal: Floats, paper: float, step_mm: float) -> F
     """Give the metal's level to short bright patches that lie in metal.
 
     A groove's glint, or a highlight that a copier burnt out to white, leaves the metal and comes back to it; an edge
-    does not come back.  Patches up to ``ISLAND_MM`` that are followed by at least ``RESUMED_MM`` of not-paper are filled.
+    does not come back.  Patches up to ``ISLAND_MM`` that are followed by at least ``RESUMED_MM`` of not-paper are
+    filled.
     """
     nearer_paper = (grey - metal[:, None]) / (paper - metal[:, None] + 1e-9) > 0.4
     longest, resumed = round(ISLAND_MM / step_mm), round(RESUMED_MM / step_mm)

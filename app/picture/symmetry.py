@@ -82,7 +82,11 @@ def envelope_centreline(
     weight = np.exp(score - score.max()).sum(axis=0)
     weight /= weight.sum()
     row, column_index = np.unravel_index(int(np.argmax(weight)), weight.shape)
-    near_best = weight * (np.abs(np.arange(len(offsets))[:, None] - row) <= 2) * (np.abs(np.arange(len(slopes))[None, :] - column_index) <= 2)
+    near_best = (
+        weight
+        * (np.abs(np.arange(len(offsets))[:, None] - row) <= 2)
+        * (np.abs(np.arange(len(slopes))[None, :] - column_index) <= 2)
+    )
     near_best /= near_best.sum()
     offset = float((near_best.sum(axis=1) * offsets).sum())
     slope = float((near_best.sum(axis=0) * slopes).sum())
