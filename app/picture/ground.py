@@ -1,8 +1,8 @@
 """What the key lies on: a scanner's glass, a copied page, or a plane in a photo that a card or a page gives.
 
 In a photo, positions are first brought to millimetres of the plane in which the key's upper rim lies (a thick key
-stands above the paper, a copied one lies in it); the blade's frame is laid there and mapped back, so that tilt and lens are in
-the frame's own map and nothing is resampled.
+stands above the paper, a copied one lies in it); the blade's frame is laid there and mapped back, so that tilt and lens
+are in the frame's own map and nothing is resampled.
 """
 
 from __future__ import annotations

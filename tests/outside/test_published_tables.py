@@ -49,9 +49,7 @@ def test_shipped_table_has_the_figures_that_were_quoted(
         [spacing] * (len(positions) - 1), abs=1e-6
     )
     assert (roots[0] / IN, roots[-1] / IN) == pytest.approx((shallow, deep), abs=1e-6)
-    assert [(a - b) / IN for a, b in itertools.pairwise(roots)] == pytest.approx(
-        [step] * (len(roots) - 1), abs=1e-6
-    )
+    assert [(a - b) / IN for a, b in itertools.pairwise(roots)] == pytest.approx([step] * (len(roots) - 1), abs=1e-6)
     assert spec.max_adjacent_step == macs
 
 
