@@ -9,7 +9,10 @@ from numpy.typing import NDArray
 from scipy.special import logsumexp
 
 from app.picture.alignment import CENTRE_MM, HEIGHT_MM, Alignment, ShapeEvidence
-from app.picture.runs import EdgeRuns
+from app.picture.edge import locate_step
+from app.picture.frame import Frame
+from app.picture.runs import EdgeRuns, sample_runs
+from app.picture.sample import Patch
 from app.picture.shape import EdgeShape
 from keycore.measured import Floats
 
@@ -89,6 +92,21 @@ def widened(log_p: Floats) -> Floats:
     kernel = (1 + (reach / EDGE_SD_MM) ** 2 / 3) ** -2.0
     p = np.convolve(p, kernel / kernel.sum(), mode="same")
     return np.asarray(np.log((1 - CONTAMINATED) * p + CONTAMINATED / len(p)))
+
+
+def visible_floor(
+    patch: Patch, frame: Frame, shape: EdgeShape, cut: CutEvidence, side: int, blur_mm: float
+) -> float | None:
+    """Height of the step that the eye sees at a floor, to a fraction of a pixel; None where none is clear.
+
+    For marks and drawings: it may be the metal's own edge or a shadow's, which is why decoding does not use it.
+    """
+    step = 0.5 / frame.px_per_mm
+    height = np.arange(cut.mode_mm - 0.45, cut.mode_mm + 0.45, step)
+    width = max(0.3, shape.flat_mm - 0.2)
+    grey = sample_runs(patch, frame, np.array([cut.centre_mm]), height, side=side, width_mm=width, across=12)[0]
+    found = locate_step(height, grey, blur_mm, from_u=cut.mode_mm - 0.2, to_u=cut.mode_mm + 0.3)
+    return None if found is None else found.place
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 
 from app.picture.alignment import Alignment, Guess, align, shape_evidence
 from app.picture.axisline import TopCurve, fit_back
-from app.picture.cuts import SHARPNESS, CutEvidence, Top, measure_top, plateau_runs, read_cuts, top_log_p
+from app.picture.cuts import SHARPNESS, CutEvidence, Top, measure_top, plateau_runs, read_cuts, top_log_p, visible_floor
 from app.picture.ends import find_shoulder, find_tip
 from app.picture.frame import Frame
 from app.picture.levels import Levels, measure_levels
-from app.picture.runs import EdgeRuns, edge_runs
+from app.picture.runs import EdgeRuns, blur_of, edge_runs
 from app.picture.sample import Patch
 from app.picture.shape import EdgeShape, edge_shape
 from app.picture.symmetry import Centreline, envelope_centreline, find_centreline
@@ -39,6 +39,8 @@ class FittedEdge:
     plateau: NDArray[np.bool_]
     """(c,) which runs stand on the uncut edge."""
     profile_mm: Floats
+    floors_mm: tuple[float, ...] = ()
+    """(k,) floors as the eye sees them, where a step is clear; else where the metal ends."""
 
 
 @dataclass(frozen=True)
@@ -112,6 +114,18 @@ def fit_blade(
             frame = line.applied(frame)
             levels = _levels(patch, frame, shape, single=single)
             state = _Pass(tops=tuple(shape.top_mm * alignment.scale for _ in sides), profiles=state.profiles)
+    edges = tuple(
+        replace(
+            edge,
+            floors_mm=tuple(
+                seen
+                if (seen := visible_floor(patch, frame, shape, cut, edge.side, blur_of(frame))) is not None
+                else cut.mode_mm
+                for cut in edge.cuts
+            ),
+        )
+        for edge in edges
+    )
     shoulder, tip = _blade_ends(patch, frame, levels, spec, shape, alignment, edges)
     return FittedBlade(frame, levels, shape, alignment, edges, sigma, shoulder, tip)
 

@@ -172,7 +172,10 @@ def _refined_marks(fitted: FittedBlade, spec: KeySpec) -> Marks:
     line = frame.picture_xy(ends)
     gauge = frame.picture_xy(np.array([fitted.alignment.offset_mm, fitted.edges[0].top_mm]))
     roots = [
-        [_xy(frame.picture_xy(np.array([cut.centre_mm, edge.side * cut.mode_mm]))) for cut in edge.cuts]
+        [
+            _xy(frame.picture_xy(np.array([cut.centre_mm, edge.side * floor])))
+            for cut, floor in zip(edge.cuts, edge.floors_mm, strict=True)
+        ]
         for edge in fitted.edges
     ]
     low = 0.0 if len(fitted.edges) == 1 else -fitted.edges[1].top_mm

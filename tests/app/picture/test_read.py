@@ -1,0 +1,128 @@
+"""Reading keys on pictures that the project's own generator has drawn, with known truth."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from app.picture.find import find_keys
+from app.picture.load import open_picture
+from app.picture.read import read_picture
+from app.picture.values import Picture
+from keycore.decode import decode
+from keycore.marks import Marks
+from keycore.refusal import Refusal
+from keycore.spec import KeySpec, load_spec
+
+ASSETS = Path(__file__).parents[3] / "assets"
+STORY = json.loads((ASSETS / "demo.json").read_text(encoding="utf-8"))
+
+
+@pytest.fixture(scope="module")
+def spec() -> KeySpec:
+    return load_spec("Harbourside 5")
+
+
+@pytest.fixture(scope="module")
+def copy() -> Picture:
+    return open_picture(ASSETS / "demo-photocopy.jpg")
+
+
+def _blank(width: int = 400, height: int = 300) -> Picture:
+    return Picture("blank.png", np.full((height, width), 250, dtype=np.uint8), None, "0" * 64)
+
+
+@pytest.mark.parametrize("story", STORY["pictures"], ids=lambda story: story["file"])
+def test_the_demo_pictures_read_to_their_true_codes(story: dict, spec: KeySpec) -> None:
+    """Without any mark, from the file alone."""
+    reading = read_picture(open_picture(ASSETS / story["file"]), spec)
+
+    assert decode(reading.readings, spec).code == tuple(story["code"])
+
+
+def test_found_marks_lead_back_to_the_same_reading(copy: Picture, spec: KeySpec) -> None:
+    """Marks that the program gave out are marks that it can start from."""
+    first = read_picture(copy, spec)
+    again = read_picture(copy, spec, first.marks)
+
+    assert decode(again.readings, spec).code == decode(first.readings, spec).code
+    assert max(moved.distance_px for moved in again.moved) < 8
+
+
+def test_a_root_that_a_person_keeps_is_taken_as_it_stands(copy: Picture, spec: KeySpec) -> None:
+    """A kept mark is not refined, and its reading follows it."""
+    first = read_picture(copy, spec)
+    roots = list(first.marks.roots_by_edge()[0])
+    back = np.asarray(first.marks.back)
+    inward = (back.mean(axis=0) - np.mean(roots, axis=0)) / np.hypot(*(back.mean(axis=0) - np.mean(roots, axis=0)))
+    roots[2] = tuple(np.asarray(roots[2]) + 10 * inward)
+    marks = first.marks.model_copy(update={"roots": tuple(roots)})
+
+    kept = read_picture(copy, spec, marks, fixed=frozenset({"root.2"}))
+
+    assert kept.marks.roots_by_edge()[0][2] == pytest.approx(roots[2])
+    assert kept.readings.cuts[2].evidence is None
+    assert kept.readings.cuts[2].root_px == pytest.approx(first.readings.cuts[2].root_px - 10, abs=4)
+
+
+def test_the_references_of_a_scan_agree_about_its_scale(spec: KeySpec) -> None:
+    """The file's dpi of the demo scan is true, and the blade's height says the same within 1 per cent."""
+    reading = read_picture(open_picture(ASSETS / "demo-scan.jpg"), spec)
+    scales = {reference.kind: reference.px_per_mm for reference in reading.readings.references}
+
+    assert scales["blade-height"] == pytest.approx(scales["dpi"], rel=0.01)
+
+
+def test_a_copys_blade_gives_its_scale_along_and_across(copy: Picture, spec: KeySpec) -> None:
+    """Height and length of the enlarged blade agree within 4 per cent; the dpi claim is another thing altogether."""
+    reading = read_picture(copy, spec)
+    scales = {reference.kind: reference.px_per_mm for reference in reading.readings.references}
+
+    assert scales["blade-height"] == pytest.approx(scales["blade-length"], rel=0.04)
+    assert scales["dpi"] < 0.8 * scales["blade-length"]
+
+
+def test_a_straightened_position_goes_to_the_picture_and_back(copy: Picture, spec: KeySpec) -> None:
+    """The map of the straightened picture is exact in both directions, and the blade lies level in it."""
+    reading = read_picture(copy, spec)
+    points = np.array([[3.0, 4.0], [220.5, 81.25]])
+
+    assert reading.straight.straight_xy(reading.straight.picture_xy(points)) == pytest.approx(points)
+    assert abs(reading.blade.back_slope) < 1e-6
+
+
+def test_a_page_without_a_key_is_refused_in_words(spec: KeySpec) -> None:
+    """Nothing is made up on an empty page."""
+    assert find_keys(_blank()) == ()
+    with pytest.raises(Refusal, match=r"No key was found in blank\.png; check that the whole key is in the picture"):
+        read_picture(_blank(), spec)
+
+
+def test_marks_outside_the_picture_are_named(copy: Picture, spec: KeySpec) -> None:
+    """Which mark, where it lies, how large the picture is, what to do."""
+    width, height = copy.size
+    with pytest.raises(
+        Refusal, match=rf"The mark tip at \(99999, 10\) lies outside .* {width} x {height} pixels; move it"
+    ):
+        read_picture(copy, spec, Marks(tip=(99999.0, 10.0)))
+
+
+def test_a_wrong_number_of_roots_is_refused(copy: Picture, spec: KeySpec) -> None:
+    """Three marks for five cuts cannot be placed."""
+    with pytest.raises(Refusal, match="The marks give 3 roots, but a key of Harbourside 5 has 5 cuts"):
+        read_picture(copy, spec, Marks(roots=((10.0, 10.0), (20.0, 10.0), (30.0, 10.0))))
+
+
+def test_a_key_number_that_is_not_there_is_refused(copy: Picture, spec: KeySpec) -> None:
+    """Asking for the fifth key of a page that shows one."""
+    with pytest.raises(Refusal, match="so there is no key number 5"):
+        read_picture(copy, spec, key=4)
+
+
+def test_a_stopped_reading_changes_nothing(copy: Picture, spec: KeySpec) -> None:
+    """Cancelling is answered before the work is done."""
+    with pytest.raises(Refusal, match="stopped"):
+        read_picture(copy, spec, cancelled=lambda: True)
