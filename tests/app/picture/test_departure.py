@@ -50,14 +50,6 @@ def test_a_dark_shadow_that_brightens_through_the_metals_level_does_not_draw_the
     assert abs(found + 0.5) < 0.12
 
 
-def test_a_strong_soft_border_further_out_does_not_outweigh_a_weak_departure() -> None:
-    """A shadow ends softly in paper that differs from the metal many times more than the shadow does."""
-    u = _model().u_mm
-    run = 120.0 - 25.0 * ndtr((u + 0.4) / 0.07) + 130.0 * ndtr((u - 0.6) / 0.3)
-
-    assert abs(_best(run + np.random.default_rng(3).normal(0.0, 1.5, len(u))) + 0.4) < 0.15
-
-
 def test_a_bright_island_in_metal_is_filled_and_the_paper_is_not() -> None:
     """A burnt-out highlight comes back to metal; an edge does not."""
     run = np.full((1, 40), 100.0)
