@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from PySide6.QtWidgets import QFormLayout, QLineEdit, QWidget
 
 from app.bench_numbers import parse_number
 from app.window.parts import button, set_kind, words
 from app.window.session import Session
 from app.window.step_panel import StepPanel
+from keycore.conformity import check_cut_key
 from keycore.refusal import Refusal
 from keycore.spec import format_code
+
+USUAL_SIGMA_MM: Final = 0.012
+"""Good calipers on a key."""
 
 
 class CheckPage(StepPanel):
@@ -26,6 +32,12 @@ class CheckPage(StepPanel):
         self.box.addWidget(self._home)
         self.fields: list[QLineEdit] = []
         self._for: tuple[str, ...] = ()
+        self._typed_in = self.format
+        label = words(self.tr("Standard uncertainty of one reading"), "quiet")
+        self.sigma = QLineEdit(self.format.number(USUAL_SIGMA_MM, 3))
+        self.sigma.setAccessibleName(label.text())
+        self.box.addWidget(label)
+        self.box.addWidget(self.sigma)
         self.compare = button(self.tr("Compare with the code"), self._compare)
         self.box.addWidget(self.compare)
         self.verdict = words("")
@@ -36,6 +48,7 @@ class CheckPage(StepPanel):
         bench = self.session.bench
         spec = bench.decoding.spec if bench.decoding is not None else bench.state.spec
         code = bench.state.decided_code
+        self._follow_unit()
         there = spec is not None and code is not None
         self.compare.setEnabled(there)
         if spec is None or code is None:
@@ -50,10 +63,23 @@ class CheckPage(StepPanel):
         self._rebuild(code)
         check = bench.state.cut_key_check
         if check is not None:
-            self.verdict.setText(str(check.get("verdict", "")))
-            set_kind(self.verdict, "quiet" if check.get("conforms") else "trouble")
+            lines = [f"{row['cut']}: {row['words']}" for row in check.get("checks", ())]
+            self.verdict.setText("\n".join([str(check.get("outcome", "")), *lines, *check.get("words", ())]))
+            set_kind(self.verdict, {"pass": "quiet", "fail": "trouble"}.get(str(check.get("outcome")), "doubt"))
         else:
             self.verdict.setText("")
+
+    def _follow_unit(self) -> None:
+        """Write what was typed in the unit that is shown now, so that a change of unit changes no length."""
+        before, self._typed_in = self._typed_in, self.format
+        if before == self.format:
+            return
+        for field in (self.sigma, *self.fields):
+            try:
+                typed = before.to_mm(parse_number(field.text()))
+            except Refusal:
+                continue
+            field.setText(self.format.bare(typed, extra=1))
 
     def _rebuild(self, code: tuple[str, ...]) -> None:
         if code == self._for:
@@ -74,22 +100,14 @@ class CheckPage(StepPanel):
         spec, code = bench.state.spec, bench.state.decided_code
         if spec is None or code is None:
             return
-        off: list[str] = []
         measured: list[float] = []
         try:
-            for index, (field, label) in enumerate(zip(self.fields, code, strict=True)):
-                root_mm = self.format.to_mm(parse_number(field.text(), self.tr("root of cut {0}").format(index + 1)))
-                measured.append(root_mm)
-                error_mm = root_mm - spec.root_of(label)
-                if abs(error_mm) > spec.tolerance.root_mm:
-                    off.append(self.tr("cut {0} is off by {1}").format(index + 1, self.format.length(error_mm)))
+            sigma_mm = self.format.to_mm(parse_number(self.sigma.text(), self.tr("the uncertainty")))
+            for index, field in enumerate(self.fields):
+                what = self.tr("root of cut {0}").format(index + 1)
+                measured.append(self.format.to_mm(parse_number(field.text(), what)))
+            found = check_cut_key(code, spec, measured, sigma_mm)
         except Refusal as refusal:
             self.session.refused.emit(refusal.sentence)
             return
-        allowed = self.format.length(spec.tolerance.root_mm)
-        if off:
-            verdict = self.tr("Outside {0}: {1}.").format(allowed, "; ".join(off))
-        else:
-            verdict = self.tr("All cuts lie within {0} of the code.").format(allowed)
-        record = {"verdict": verdict, "conforms": not off, "roots_mm": measured}
-        self.session.act(lambda: bench.set_cut_key_check(record))
+        self.session.act(lambda: bench.set_cut_key_check({**found.to_json(), "verdict": found.outcome}))

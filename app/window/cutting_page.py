@@ -8,6 +8,7 @@ from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTab
 from app.window.parts import words
 from app.window.session import Session
 from app.window.step_panel import StepPanel
+from keycore.cutting import cut_list
 from keycore.spec import format_code
 
 
@@ -26,6 +27,8 @@ class CuttingPage(StepPanel):
         self.table.setTabKeyNavigation(False)
         self.table.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
         self.box.addWidget(self.table, 1)
+        self.warnings = words("", "doubt")
+        self.box.addWidget(self.warnings)
         self.care = words(
             self.tr("Cutting machines: mind eyes, hands and swarf; the machine maker's instructions come first."),
             "quiet",
@@ -40,6 +43,7 @@ class CuttingPage(StepPanel):
             spec = decoding.spec
             code = code or decoding.codes[0].code
         self.table.setRowCount(0)
+        self.warnings.setText("")
         if spec is None or code is None:
             self.standing.setText(self.tr("The cut list stands here once there is a code."))
             return
@@ -57,16 +61,13 @@ class CuttingPage(StepPanel):
                 self.tr("root, {0}").format(unit),
             ]
         )
-        positions = list(spec.cut_positions_mm) * spec.edge_count
-        for row, (label, position_mm) in enumerate(zip(code, positions, strict=False)):
-            self.table.insertRow(row)
-            cells = (
-                str(row % spec.cuts_per_edge + 1),
-                label,
-                self.format.bare(position_mm),
-                self.format.bare(spec.root_of(label)),
-            )
+        listed = cut_list(code, spec)
+        for index, row in enumerate(listed.rows):
+            self.table.insertRow(index)
+            number = str(row.cut) if spec.edge_count == 1 else f"{row.edge}.{row.cut}"
+            cells = (number, row.depth, self.format.bare(row.position_mm), self.format.bare(row.root_mm))
             for column, text in enumerate(cells):
                 item = QTableWidgetItem(text)
                 item.setTextAlignment(Qt.AlignmentFlag.AlignCenter)
-                self.table.setItem(row, column, item)
+                self.table.setItem(index, column, item)
+        self.warnings.setText("\n".join(listed.warnings))

@@ -15,6 +15,10 @@
         <translation>Gefrästen Schlüssel prüfen</translation>
     </message>
     <message>
+        <source>Standard uncertainty of one reading</source>
+        <translation>Standardunsicherheit einer Ablesung</translation>
+    </message>
+    <message>
         <source>Compare with the code</source>
         <translation>Mit dem Code vergleichen</translation>
     </message>
@@ -31,20 +35,12 @@
         <translation>Einschnitt {0}, Tiefe {1}</translation>
     </message>
     <message>
+        <source>the uncertainty</source>
+        <translation>die Unsicherheit</translation>
+    </message>
+    <message>
         <source>root of cut {0}</source>
         <translation>Grund von Einschnitt {0}</translation>
-    </message>
-    <message>
-        <source>cut {0} is off by {1}</source>
-        <translation>Einschnitt {0} weicht um {1} ab</translation>
-    </message>
-    <message>
-        <source>Outside {0}: {1}.</source>
-        <translation>Außerhalb von {0}: {1}.</translation>
-    </message>
-    <message>
-        <source>All cuts lie within {0} of the code.</source>
-        <translation>Alle Einschnitte liegen innerhalb von {0} am Code.</translation>
     </message>
 </context>
 <context>

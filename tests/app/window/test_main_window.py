@@ -446,3 +446,31 @@ def test_a_size_that_is_none_is_answered_in_place(window: MainWindow, typed: str
     form.begin.click()
 
     assert window.sheet.notice.isVisible() and window.sheet.view.placing == ()
+
+
+def test_a_cut_key_is_checked_in_any_unit(window: MainWindow) -> None:
+    """Settle, read the cut list, type caliper figures; a change of unit changes no length and no outcome."""
+    window.show_step("code")
+    window.side.codes.settle.click()
+    window.show_step("cutting")
+    table = window.side.cutting.table
+    assert [table.item(row, 1).text() for row in range(5)] == list(CODE)
+    window.show_step("check")
+    page, spec = window.side.check, window.session.bench.state.spec
+    assert spec is not None
+    for field, label in zip(page.fields, CODE, strict=True):
+        QTest.keyClicks(field, f"{spec.root_of(label):.2f}".replace(".", ","))
+    page.compare.click()
+    check = window.session.bench.state.cut_key_check
+    assert check is not None and check["outcome"] == "pass" and page.verdict.text().startswith("pass")
+    window.set_unit("thou")
+    page.compare.click()
+    again = window.session.bench.state.cut_key_check
+    assert again is not None and again["outcome"] == "pass"
+    measured = [row["measured_mm"] for row in again["checks"] if row["what"] == check["checks"][0]["what"]]
+    assert measured == pytest.approx([spec.root_of(label) for label in CODE], abs=2e-3)
+    page.fields[2].setText("197,0")
+    page.compare.click()
+    bad = window.session.bench.state.cut_key_check
+    assert bad is not None and bad["outcome"] == "fail"
+    window.set_unit("mm")

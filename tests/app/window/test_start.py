@@ -13,7 +13,7 @@ import pytest
 from app.window.start import clean_environment
 
 SHOW = """
-import os, sys
+import os, sys, time
 os.environ["QT_QPA_PLATFORM_PLUGIN_PATH"] = "{plugins}"
 os.environ["QT_QPA_FONTDIR"] = "{plugins}"
 from app.picture.opencv import cv2
@@ -28,12 +28,10 @@ pixels = window.grab().toImage()
 seen = {{pixels.pixel(x, y) for x in range(0, pixels.width(), 7) for y in range(0, pixels.height(), 7)}}
 print(app.platformName(), window.width(), len(seen) > 5, "cv2" in os.environ.get("QT_QPA_PLATFORM_PLUGIN_PATH", ""))
 window.door.open_demo()
-QTest.qWait(50)
-session = window.session
-for _ in range(1200):
-    if session.bench.is_current and session.strip and session.layers() is not None:
-        break
-    QTest.qWait(50)
+session, end = window.session, time.monotonic() + 150
+while not (session.bench.is_current and session.strip and session.layers() is not None) and time.monotonic() < end:
+    app.processEvents()
+    time.sleep(0.01)  # QTest.qWait would keep the interpreter to itself, and no thread could read
 window.door.export_to(__import__("pathlib").Path(sys.argv[1]))
 print(len(window.side.code.code.text().split("-")), window.status.text().startswith("Exported"))
 window.close()
