@@ -82,6 +82,8 @@ def value_near(reading: CutReading, height_px: float, reach_px: float, growth_mm
         return reading.root_px, max(reading.sigma_px, reach_px)
     first, last = _peak(row, int(np.argmax(np.where(near, row, -np.inf))))
     weights = np.exp(row[first:last] - row[first:last].max())
+    # A level foot says "or anything else"; it is no part of this peak's width.
+    weights = weights - (1 - 1e-9) * weights.min()
     weights /= weights.sum()
     mean = float(weights @ heights_px[first:last])
     variance = float(weights @ (heights_px[first:last] - mean) ** 2) + step_px**2 / 12
