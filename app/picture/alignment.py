@@ -62,14 +62,11 @@ class ShapeEvidence:
 class Alignment:
     """Offset and scale along the blade that the cuts of one key share.
 
-    ``centre = offset_mm + scale * position``; ``sigma_scale`` and ``sigma_offset_mm`` (at the middle of
-    the cuts) are of the fit alone.
+    ``centre = offset_mm + scale * position``.
     """
 
     offset_mm: float
     scale: float
-    sigma_scale: float
-    sigma_offset_mm: float
     score: float
     """Log evidence of the whole fit, to compare different first frames on the same picture."""
 
@@ -126,18 +123,14 @@ def align(evidence: list[ShapeEvidence], shape: EdgeShape, guess: Guess, *, shar
     row, column = np.unravel_index(int(np.argmax(weight)), weight.shape)
     along_scale = weight.sum(axis=0)
     scale = float((along_scale * scales).sum())
-    sigma_scale = float(np.sqrt((along_scale * (scales - scale) ** 2).sum()))
     # Offset at that scale: the two are tied, so it is taken at the middle of the cuts.
     middle = float(shape.positions_mm.mean())
     at_middle = offsets[:, None] + scales[None, :] * middle
     centre = float((weight * at_middle).sum())
-    sigma_centre = float(np.sqrt((weight * (at_middle - centre) ** 2).sum()))
     if abs(centre - at_middle[row, column]) > 0.5:
         scale, centre = float(scales[column]), float(at_middle[row, column])
     return Alignment(
         offset_mm=centre - scale * middle,
         scale=scale,
-        sigma_scale=max(sigma_scale, 0.0012),
-        sigma_offset_mm=max(sigma_centre, 0.02),
         score=float(np.log(total) + (score - prior).max()),
     )

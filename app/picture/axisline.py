@@ -119,8 +119,3 @@ def _height_agrees(outward_mm: Floats, top: TopCurve, blade_mm: float, scale_sd:
     off = np.linspace(-2.5, 2.5, 21) * spread
     at = blade_mm - outward_mm[..., None] + off
     return np.asarray(logsumexp(np.interp(at, top.height_mm, top.log_p) - 0.5 * (off / spread) ** 2, axis=-1))
-
-
-def polyline(frame: Frame, x_from_mm: float, x_to_mm: float) -> Floats:
-    """(2, 2) picture positions of the frame's x axis between two places."""
-    return frame.picture_xy(np.array([[x_from_mm, 0.0], [x_to_mm, 0.0]]))

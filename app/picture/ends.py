@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from app.picture.departure import coarse_sd_of, departure_model, level, steps, texture_sd_of
+from app.picture.departure import level, steps
 from app.picture.frame import Frame
 from app.picture.levels import PLACE_MM, Levels
-from app.picture.runs import CONTRAST, LEVEL_SD, blur_of, fill_islands, sample_runs
+from app.picture.runs import fill_islands, run_model, sample_runs
 from app.picture.sample import Patch
 from keycore.measured import Floats, Measured
 
@@ -56,19 +56,12 @@ def _ends(patch: Patch, frame: Frame, levels: Levels, rows_mm: Floats, from_mm: 
     if not len(grey):
         return np.zeros(0)
     levelled = level(fill_islands(grey, start, levels.paper, PLACE_MM), start[:, None], levels.scale)
-    fine_sd = texture_sd_of(levels.roughness, PLACE_MM)
-    model = departure_model(
-        along[0],
-        along[-1],
-        PLACE_MM,
-        change_from_mm=along[0] + 0.6,
-        change_to_mm=along[-1] - 0.3,
-        change_step_mm=PLACE_MM,
-        blur_mm=blur_of(frame),
-        contrast=CONTRAST,
-        texture_sd=fine_sd,
-        coarse_sd=coarse_sd_of(levels.variation, fine_sd),
-        level_sd=LEVEL_SD,
+    model = run_model(
+        frame,
+        levels,
+        levels.roughness,
+        places_mm=(along[0], along[-1]),
+        changes_mm=(along[0] + 0.6, along[-1] - 0.3),
     )
     score = model.log_likelihood(levelled)
     p = np.exp(score - score.max(axis=1, keepdims=True))

@@ -9,6 +9,7 @@ import numpy as np
 from app.picture.cuts import CutEvidence
 from app.picture.fit import FittedBlade
 from app.picture.ground import Ground
+from app.picture.shape import USUAL_ANGLE_DEG, USUAL_FLAT_MM
 from app.picture.values import Blade, Moved, Picture, PictureReading, Straight
 from keycore.marks import Marks
 from keycore.measured import CutReading, Floats, HeightEvidence, Measured, Readings, SizeReference
@@ -52,14 +53,14 @@ def report(
     medium = ground.medium
     references = _references(picture, spec, fitted, ground, reference)
     straight = _straight(fitted)
-    warnings: list[str] = []
+    warnings = _warnings(spec, ground)
     readings = Readings(
         cuts=cuts,
         references=references,
         growth_mm=GROWTH[medium],
         anisotropy_sigma=ANISOTROPY[medium],
         medium=medium,
-        warnings=tuple(warnings),
+        warnings=warnings,
     )
     kept = _kept(refined, marks, fixed)
     return PictureReading(
@@ -68,8 +69,23 @@ def report(
         readings=readings,
         marks=kept,
         moved=_moved(marks, refined, fixed, scale),
-        warnings=tuple(warnings),
+        warnings=warnings,
     )
+
+
+def _warnings(spec: KeySpec, ground: Ground) -> tuple[str, ...]:
+    """Say what had to be assumed."""
+    warnings = []
+    if spec.cut_form.flat_mm is None or spec.cut_form.angle_deg is None:
+        warnings.append(
+            f"{spec.name} does not say how its cutter is made; cuts were looked for with a flat of "
+            f"{spec.cut_form.flat_mm or USUAL_FLAT_MM:g} mm and {spec.cut_form.angle_deg or USUAL_ANGLE_DEG:g} degrees."
+        )
+    if ground.medium in ("photo-card", "photo-copy") and ground.view is None:
+        warnings.append(
+            "This looks like a photo, but no card or page was found to straighten it by; mark the four corners of one."
+        )
+    return tuple(warnings)
 
 
 def _cut_readings(

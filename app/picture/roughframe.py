@@ -13,9 +13,6 @@ from keycore.measured import Floats
 from keycore.refusal import Refusal
 from keycore.spec import KeySpec
 
-HAND_MM = 0.4
-"""Standard deviation of a hand's click, in millimetres on the key: a rough mark is about this far off."""
-
 
 def cut_positions_along(spec: KeySpec) -> Floats:
     """Cut centres in frame millimetres: x grows from bow to tip, so positions gauged from the tip are negative."""

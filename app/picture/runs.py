@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
-from app.picture.departure import coarse_sd_of, departure_model, level, steps, texture_sd_of
+from app.picture.departure import DepartureModel, coarse_sd_of, departure_model, level, steps, texture_sd_of
 from app.picture.frame import Frame
 from app.picture.levels import COLUMN_MM, PLACE_MM, Levels
 from app.picture.sample import Patch
@@ -16,7 +16,6 @@ from keycore.measured import Floats
 
 ACROSS_SAMPLES = 4
 LEVEL_SD = 0.15
-COARSE_SHARE = 1.0
 CONTRAST = 2.0
 """Size of an ordinary step on leaving the metal, in units of the saturation scale."""
 ISLAND_MM, RESUMED_MM = 0.7, 0.25
@@ -145,23 +144,30 @@ def edge_runs(
     levelled = level(fill_islands(grey, metal, levels.paper, PLACE_MM), metal[:, None], levels.scale)
     levelled = without_lines(levelled, PLACE_MM, LINE_SHARE)
     roughness = levels.roughness if known_profile is None else levels.roughness_apart
+    model = run_model(frame, levels, roughness, places_mm=(y[0], y[-1]), changes_mm=(y[0] + 0.3, y[-1] - 0.3))
+    texture = along_texture(levelled, y, known_profile, sure_below_mm)
+    log_likelihood = model.log_likelihood(levelled, np.broadcast_to(texture, levelled.shape))
+    return EdgeRuns(x, model.change_mm, with_contamination(log_likelihood, CONTAMINATED))
+
+
+def run_model(
+    frame: Frame, levels: Levels, roughness: float, *, places_mm: tuple[float, float], changes_mm: tuple[float, float]
+) -> DepartureModel:
+    """Build the departure model of runs ``COLUMN_MM`` wide, sampled over ``places_mm``."""
     fine_sd = texture_sd_of(roughness, PLACE_MM)
-    model = departure_model(
-        y[0],
-        y[-1],
+    return departure_model(
+        places_mm[0],
+        places_mm[1],
         PLACE_MM,
-        change_from_mm=y[0] + 0.3,
-        change_to_mm=y[-1] - 0.3,
+        change_from_mm=changes_mm[0],
+        change_to_mm=changes_mm[1],
         change_step_mm=PLACE_MM,
         blur_mm=blur_of(frame),
         contrast=CONTRAST,
         texture_sd=fine_sd,
-        coarse_sd=coarse_sd_of(COARSE_SHARE * levels.variation, fine_sd),
+        coarse_sd=coarse_sd_of(levels.variation, fine_sd),
         level_sd=LEVEL_SD,
     )
-    texture = along_texture(levelled, y, known_profile, sure_below_mm)
-    log_likelihood = model.log_likelihood(levelled, np.broadcast_to(texture, levelled.shape))
-    return EdgeRuns(x, model.change_mm, with_contamination(log_likelihood, CONTAMINATED))
 
 
 def along_texture(levelled: Floats, y_mm: Floats, profile_mm: Floats | None, sure_below_mm: float) -> Floats:

@@ -69,16 +69,11 @@ class Straight:
         (width, height) of the straightened picture in its pixels.
     mirrored
         True where the map turns the key over (it lies with its other face up).
-    px_per_mm_plane
-        Straightened pixels per millimetre on the plane of the paper, where a reference in the picture gives it (a
-        card, a page); None where only the key itself can tell.
     """
 
     to_picture: Floats
     size: tuple[int, int]
     mirrored: bool = False
-    px_per_mm_plane: float | None = None
-    px_per_mm_plane_sigma_rel: float = 0.0
 
     def picture_xy(self, straight_xy: Floats) -> Floats:
         """(..., 2) straightened positions to picture positions."""

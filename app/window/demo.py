@@ -3,19 +3,13 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import Any
 
 from app.bench import Bench
+from app.bench_assets import assets_folder
 from app.bench_work import LoadedPicture, load_picture
 from keycore.job import Entitlement
 from keycore.refusal import Refusal
-
-
-def assets_folder() -> Path:
-    """Where demo pictures and icons lie: inside an installed package, or the ``assets`` folder beside it."""
-    inside = Path(__file__).parent.parent / "_assets"
-    return inside if inside.is_dir() else Path(__file__).parent.parent.parent / "assets"
 
 
 def demo_bench(which: int = 0) -> Bench:

@@ -38,7 +38,7 @@ def make_application(arguments: Sequence[str] = ()) -> QApplication:
     from PySide6.QtWidgets import QApplication
 
     from app.window import theme
-    from app.window.demo import assets_folder
+    from app.bench_assets import assets_folder
     from app.window.language import speak
 
     existing = QCoreApplication.instance()

@@ -126,3 +126,13 @@ def test_a_stopped_reading_changes_nothing(copy: Picture, spec: KeySpec) -> None
     """Cancelling is answered before the work is done."""
     with pytest.raises(Refusal, match="stopped"):
         read_picture(copy, spec, cancelled=lambda: True)
+
+
+def test_an_assumed_cutter_is_said(copy: Picture, spec: KeySpec) -> None:
+    """A table without a cut form is read with the usual one, and the reading says so."""
+    bare = spec.model_copy(update={"cut_form": spec.cut_form.model_copy(update={"flat_mm": None, "angle_deg": None})})
+
+    assert read_picture(copy, spec).warnings == ()
+    assert read_picture(copy, bare).warnings == (
+        "Harbourside 5 does not say how its cutter is made; cuts were looked for with a flat of 0.8 mm and 90 degrees.",
+    )

@@ -50,9 +50,9 @@ def test_what_opencv_left_is_taken_out_and_nothing_else() -> None:
 
 @pytest.mark.timeout(240)
 @pytest.mark.skipif(sys.platform != "linux", reason="an X display is a thing of Linux and its like")
-@pytest.mark.skipif(shutil.which("Xvfb") is None, reason="Xvfb is not installed (app/start.sh test installs it)")
 def test_the_real_window_on_a_real_x_display(checkout: Path, tmp_path: Path) -> None:
     """With opencv-python's Qt beside and its variables set, our window starts on X, draws itself, does the demo."""
+    assert shutil.which("Xvfb"), "this test needs Xvfb; `sh app/start.sh test` installs it"
     reading, writing = os.pipe()
     server = subprocess.Popen(
         ["Xvfb", "-displayfd", str(writing), "-screen", "0", "1400x900x24", "-nolisten", "tcp"],
