@@ -37,8 +37,8 @@ def make_application(arguments: Sequence[str] = ()) -> QApplication:
     from PySide6.QtGui import QIcon
     from PySide6.QtWidgets import QApplication
 
-    from app.window import theme
     from app.bench_assets import assets_folder
+    from app.window import theme
     from app.window.language import speak
 
     existing = QCoreApplication.instance()
