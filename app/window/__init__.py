@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import ctypes
-import platform
 import sys
 
 import PySide6
@@ -18,10 +16,12 @@ def keep_singletons() -> bool:
     (PEP 683); on 3.11 a few thousand calls end the program.  Requirements leave that version out; this helps where it
     is installed all the same, by what PEP 683 does: a count that is never used up.
     """
-    if sys.version_info >= (3, 12) or platform.python_implementation() != "CPython":
+    if sys.version_info >= (3, 12) or sys.implementation.name != "cpython":
         return False
     if PySide6.__version_info__[:2] < _LOSES_COUNT:
         return False
+    import ctypes  # here: it is seldom needed, and a window starts without it
+
     for singleton in (None, True, False):
         ctypes.c_ssize_t.from_address(id(singleton)).value += 1 << 40
     return True

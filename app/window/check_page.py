@@ -10,7 +10,6 @@ from app.bench_numbers import parse_number
 from app.window.parts import button, set_kind, words
 from app.window.session import Session
 from app.window.step_panel import StepPanel
-from keycore.conformity import check_cut_key
 from keycore.refusal import Refusal
 from keycore.spec import format_code
 
@@ -100,6 +99,8 @@ class CheckPage(StepPanel):
         spec, code = bench.state.spec, bench.state.decided_code
         if spec is None or code is None:
             return
+        from keycore.conformity import check_cut_key  # here: it brings scipy, and the window starts without it
+
         measured: list[float] = []
         try:
             sigma_mm = self.format.to_mm(parse_number(self.sigma.text(), self.tr("the uncertainty")))

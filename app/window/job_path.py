@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QColor, QFont, QPainter, QPainterPath, QPaintEvent, QPen
 from PySide6.QtWidgets import QAbstractButton, QButtonGroup, QSizePolicy, QVBoxLayout, QWidget
 
-from app.bench_steps import Standing, Step, StepName
 from app.window.theme import LIGHT, Colours
+
+if TYPE_CHECKING:
+    from app.bench_steps import Standing, Step, StepName
 
 _DISC = 8.0
 _LEFT = 20.0

@@ -1,72 +1,106 @@
-"""The window: one sheet with the job's path, the picture over its ladder and growth, and the code."""
+"""The window: one sheet with the job's path, the picture over its ladder and growth, and the code.
+
+Its frame (header, path, what to do first) needs Qt alone and is painted at once; :meth:`MainWindow.fill` brings the
+bench, its decoder's types and the panels.  :func:`app.window.start.run` imports those beside the painted frame.
+"""
 
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Final
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
 
-from PySide6.QtCore import QLocale, QSettings, Qt
-from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication
+from PySide6.QtCore import QLocale, QSettings, Qt, Signal
+from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication, QPaintEvent
 from PySide6.QtWidgets import QApplication, QHBoxLayout, QMainWindow, QStackedWidget, QVBoxLayout, QWidget
 
-from app.bench import Bench
-from app.bench_steps import StepName
 from app.window import theme
 from app.window.actions import action_titles, make_actions
-from app.window.doorway import Doorway
+from app.window.empty_state import EmptyState
 from app.window.header import Header
 from app.window.job_path import JobPath
-from app.window.parts import words
-from app.window.session import Session
-from app.window.sheet import Sheet
+from app.window.parts import Panel, words
 from app.window.shortcut_sheet import ShortcutSheet
-from app.window.side import Side
-from app.window.table_editor import TableEditor
 from app.window.units import UNITS, LengthFormat, Unit
 
+if TYPE_CHECKING:
+    from app.bench import Bench
+    from app.bench_steps import StepName
+    from app.window.doorway import Doorway
+    from app.window.session import Session
+    from app.window.sheet import Sheet
+    from app.window.side import Side
+    from app.window.table_editor import TableEditor
+
 _PATH_WIDTH: Final = 186
+SIDE_WIDTH: Final = 316
 
 
 class MainWindow(QMainWindow):
-    """The bench."""
+    """The bench.  ``at_once=False`` makes the frame alone, to be shown before :meth:`fill` is called."""
 
-    def __init__(self, bench: Bench | None = None) -> None:
+    painted = Signal()
+    """The frame has been painted, for the first time."""
+    session: Session
+    door: Doorway
+    sheet: Sheet
+    side: Side
+    editor: TableEditor
+
+    def __init__(self, bench: Bench | None = None, *, at_once: bool = True) -> None:
         super().__init__()
         self.setWindowTitle("Valleygauge")
         self.setMinimumSize(1000, 640)
         self.resize(1280, 780)
         self.setAcceptDrops(True)
-        self.session = Session(bench, self)
-        self.door = Doorway(self.session, self)
         self.colours = theme.system_colours()
         self.format = LengthFormat(decimal=QLocale().decimalPoint())
+        self.filled = self.closed = self._was_painted = False
         self._went_on = False
         self._done = ""
-        self._build()
-        self._connect()
+        self._build_frame()
         self._restore()
+        self.path.set_colours(self.colours)
+        if at_once:
+            self.fill(bench)
+
+    def fill(self, bench: Bench | None = None, what: Path | str | None = None) -> None:
+        """Put the bench into the frame, with a job, or with a picture or job folder on its way in."""
+        if self.filled or self.closed:
+            return
+        from app.window.doorway import Doorway
+        from app.window.session import Session
+
+        self.session = Session(bench, self)
+        self.door = Doorway(self.session, self)
+        self._build_bench()
+        self._connect()
+        self.filled = True
+        self._show_format()
         self.set_colours(self.colours)
         self.show_step("picture")
+        if what is not None:
+            self.session.open(what)
         self.session.after_change()
 
     # ---- building ------------------------------------------------------------------------------------------------
 
-    def _build(self) -> None:
+    def _build_frame(self) -> None:
         self.actions_by_name = make_actions(
             self,
             {
-                "open": self.door.ask_picture,
-                "open_job": self.door.ask_job,
-                "paste": self.door.paste,
-                "demo": self.door.open_demo,
-                "new": lambda: self.session.replace_bench(Bench()),
-                "save": self.session.save_now,
+                "open": lambda: self.door.ask_picture(),
+                "open_job": lambda: self.door.ask_job(),
+                "paste": lambda: self.door.paste(),
+                "demo": lambda: self.door.open_demo(),
+                "new": self.new_job,
+                "save": lambda: self.session.save_now(),
                 "export": self.export,
-                "undo": self.session.undo,
-                "redo": self.session.redo,
+                "undo": lambda: self.session.undo(),
+                "redo": lambda: self.session.redo(),
                 "unit": self.next_unit,
                 "keys": lambda: self.keys.toggle(),
-                "read": self.session.read_again,
+                "read": lambda: self.session.read_again(),
                 "to_picture": lambda: self.sheet.view.setFocus(Qt.FocusReason.ShortcutFocusReason),
                 "to_ladder": lambda: self.sheet.ladder.setFocus(Qt.FocusReason.ShortcutFocusReason),
                 "to_growth": lambda: self.sheet.strip.setFocus(Qt.FocusReason.ShortcutFocusReason),
@@ -74,6 +108,8 @@ class MainWindow(QMainWindow):
                 "aside": self._put_aside,
             },
         )
+        for name, action in self.actions_by_name.items():
+            action.setEnabled(name in ("quit", "keys", "unit"))  # the rest once there is a bench
         desk = QWidget()
         desk.setObjectName("desk")
         self.setCentralWidget(desk)
@@ -85,19 +121,44 @@ class MainWindow(QMainWindow):
         body = QHBoxLayout()
         body.setSpacing(theme.GAP)
         whole.addLayout(body, 1)
-        self.path, self.sheet, self.side = JobPath(), Sheet(self.session), Side(self.session)
+        self.path = JobPath()
         self.path.setFixedWidth(_PATH_WIDTH)
         body.addWidget(self.path)
-        self.editor = TableEditor(self.session)
         self.centre = QStackedWidget()
-        self.centre.addWidget(self.sheet)
-        self.centre.addWidget(self.editor)
+        self.empty = EmptyState()
+        self._front = Panel()
+        QVBoxLayout(self._front).addWidget(self.empty)
+        self.centre.addWidget(self._front)
         body.addWidget(self.centre, 1)
-        body.addWidget(self.side)
+        self._beside = Panel()
+        self._beside.setFixedWidth(SIDE_WIDTH)
+        body.addWidget(self._beside)
+        self._body = body
         self.status = words("", "quiet", wrap=False)
         self.status.setAccessibleName(self.tr("Keys for what is under the pointer"))
         whole.addWidget(self.status)
         self.keys = ShortcutSheet(desk)
+        QGuiApplication.styleHints().colorSchemeChanged.connect(self._scheme_changed)
+        self.empty.open.setFocus()
+
+    def _build_bench(self) -> None:
+        from app.window.sheet import Sheet
+        from app.window.side import Side
+        from app.window.table_editor import TableEditor
+
+        self.sheet, self.side = Sheet(self.session, self.empty), Side(self.session)
+        self.side.setFixedWidth(SIDE_WIDTH)
+        self.editor = TableEditor(self.session)
+        self.centre.addWidget(self.sheet)
+        self.centre.addWidget(self.editor)
+        self.centre.setCurrentWidget(self.sheet)
+        self.centre.removeWidget(self._front)
+        self._body.replaceWidget(self._beside, self.side)
+        for part in (self._front, self._beside):
+            part.hide()
+            part.deleteLater()
+        for action in self.actions_by_name.values():
+            action.setEnabled(True)
 
     def _connect(self) -> None:
         session, sheet, side, door = self.session, self.sheet, self.side, self.door
@@ -125,7 +186,6 @@ class MainWindow(QMainWindow):
         self.path.step_chosen.connect(self.show_step)
         self.header.unit_chosen.connect(self.set_unit)
         self.header.export_asked.connect(self.export)
-        QGuiApplication.styleHints().colorSchemeChanged.connect(self._scheme_changed)
         for index, name in enumerate(side.pages, 1):
             action = self.addAction(name)
             action.setShortcut(f"Ctrl+{index}")
@@ -169,8 +229,16 @@ class MainWindow(QMainWindow):
     def set_colours(self, colours: theme.Colours) -> None:
         """Light or dark."""
         self.colours = colours
-        for part in (self.path, self.sheet, self.side, self.editor):
-            part.set_colours(colours)
+        self.path.set_colours(colours)
+        if self.filled:
+            for part in (self.sheet, self.side, self.editor):
+                part.set_colours(colours)
+
+    def new_job(self) -> None:
+        """Lay an empty job on the bench."""
+        from app.bench import Bench
+
+        self.session.replace_bench(Bench())
 
     def export(self) -> None:
         """Write picture and job to a folder, or say why not."""
@@ -179,17 +247,26 @@ class MainWindow(QMainWindow):
     # ---- events --------------------------------------------------------------------------------------------------
 
     def dragEnterEvent(self, event: QDragEnterEvent) -> None:
-        if self.door.accepts(event.mimeData()):
+        if self.filled and self.door.accepts(event.mimeData()):
             event.acceptProposedAction()
 
     def dropEvent(self, event: QDropEvent) -> None:
         self.door.take(event.mimeData(), self.tr("dropped picture.png"))
         event.acceptProposedAction()
 
+    def paintEvent(self, event: QPaintEvent) -> None:
+        super().paintEvent(event)
+        if not self._was_painted:
+            self._was_painted = True
+            self.painted.emit()
+
     def closeEvent(self, event: QCloseEvent) -> None:
         QSettings("valleygauge", "window").setValue("geometry", self.saveGeometry())
-        QGuiApplication.styleHints().colorSchemeChanged.disconnect(self._scheme_changed)
-        self.session.close()
+        if not self.closed:
+            QGuiApplication.styleHints().colorSchemeChanged.disconnect(self._scheme_changed)
+        self.closed = True
+        if self.filled:
+            self.session.close()
         event.accept()
 
     # ---- within --------------------------------------------------------------------------------------------------
@@ -244,11 +321,16 @@ class MainWindow(QMainWindow):
 
     def _set_format(self, form: LengthFormat) -> None:
         self.format = form
-        self.sheet.set_format(form)
-        self.side.set_format(form)
-        self.header.show_unit(form.unit)
         QSettings("valleygauge", "window").setValue("unit", form.unit)
-        self.refresh()
+        self._show_format()
+        if self.filled:
+            self.refresh()
+
+    def _show_format(self) -> None:
+        self.header.show_unit(self.format.unit)
+        if self.filled:
+            self.sheet.set_format(self.format)
+            self.side.set_format(self.format)
 
     def _restore(self) -> None:
         settings = QSettings("valleygauge", "window")
@@ -257,9 +339,7 @@ class MainWindow(QMainWindow):
             self.restoreGeometry(geometry)
         unit = settings.value("unit")
         self.format = LengthFormat(unit if unit in UNITS else "mm", self.format.decimal)
-        self.sheet.set_format(self.format)
-        self.side.set_format(self.format)
-        self.header.show_unit(self.format.unit)
+        self._show_format()
 
     def _scheme_changed(self) -> None:
         application = QApplication.instance()
@@ -274,7 +354,7 @@ class MainWindow(QMainWindow):
         self.editor.edit(spec, self.format)
 
     def _put_aside(self) -> None:
-        if self.keys.isVisible():
+        if not self.filled or self.keys.isVisible():
             self.keys.put_aside()
         else:
             self.sheet.put_aside()

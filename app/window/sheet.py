@@ -33,7 +33,7 @@ class Sheet(QSplitter):
 
     hint_changed = Signal()
 
-    def __init__(self, session: Session, parent: QWidget | None = None) -> None:
+    def __init__(self, session: Session, empty: EmptyState, parent: QWidget | None = None) -> None:
         super().__init__(Qt.Orientation.Vertical, parent)
         self.session = session
         self.format = LengthFormat()
@@ -41,7 +41,7 @@ class Sheet(QSplitter):
         self._compared: Code | None = None
         self._wanted: WantedReference | None = None
         self._corners: list[PointXY] = []
-        self.view, self.empty = PictureView(), EmptyState()
+        self.view, self.empty = PictureView(), empty
         self.stack = QStackedWidget()
         self.stack.addWidget(self.empty)
         self.stack.addWidget(self.view)

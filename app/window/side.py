@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Final
-
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QScrollArea, QStackedWidget, QVBoxLayout, QWidget
 
@@ -23,8 +21,6 @@ from app.window.table_panel import TablePanel
 from app.window.theme import Colours
 from app.window.units import LengthFormat
 
-_WIDTH: Final = 316
-
 
 class Side(Panel):
     """Code and step panels."""
@@ -38,7 +34,6 @@ class Side(Panel):
 
     def __init__(self, session: Session, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self.setFixedWidth(_WIDTH)
         box = QVBoxLayout(self)
         box.setContentsMargins(16, 12, 12, 12)
         self.code = CodePanel()

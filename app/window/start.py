@@ -1,7 +1,10 @@
 """Starting the window.
 
-opencv-python brings a Qt of its own and points Qt's plug-in search at it on import.  So OpenCV comes in first, through
-its one door, and the two variables are taken out of the environment before a QApplication exists.
+opencv-python brings a Qt of its own and points Qt's plug-in search at it on import.  What it left in the environment is
+taken out before a QApplication exists; its one door (:mod:`app.picture.opencv`) does the same whenever it comes in.
+
+The frame of the window is painted first.  Numpy, pydantic, scipy and the panels are imported on a thread beside it, and
+put into the frame when they are there (:mod:`app.window.arrival`).
 """
 
 from __future__ import annotations
@@ -30,8 +33,6 @@ def clean_environment(environment: dict[str, str] | os._Environ[str] | None = No
 
 def make_application(arguments: Sequence[str] = ()) -> QApplication:
     """The one QApplication of the process, in our colours."""
-    import app.bench  # noqa: F401 - brings OpenCV in through its door where anything needs it at once
-
     clean_environment()
     from PySide6.QtCore import QCoreApplication, QLocale
     from PySide6.QtGui import QIcon
@@ -57,21 +58,26 @@ def make_application(arguments: Sequence[str] = ()) -> QApplication:
 
 
 def make_window(what: Path | str | None = None) -> MainWindow:
-    """The window, with a picture or job folder on its way in."""
+    """The window, whole, with a picture or job folder on its way in."""
     from app.window.main_window import MainWindow
 
-    window = MainWindow()
-    if what is not None:
-        window.session.open(what)
+    window = MainWindow(at_once=False)
+    window.fill(what=what)
     return window
 
 
 def run(what: Path | str | None = None) -> int:
     """Open the window and stay until it is closed."""
     application = make_application()
-    window = make_window(what)
+    from app.window.arrival import Arrival
+    from app.window.main_window import MainWindow
+
+    window = MainWindow(at_once=False)
+    arrival = Arrival(window, what)
     window.show()
-    return int(application.exec())
+    code = int(application.exec())
+    arrival.end()
+    return code
 
 
 if __name__ == "__main__":

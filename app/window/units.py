@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from keycore.spec import MM_PER_INCH
-
 Unit = Literal["mm", "inch", "thou"]
 UNITS: Final[tuple[Unit, ...]] = ("mm", "inch", "thou")
+MM_PER_INCH: Final = 25.4
+"""By definition.  Not taken from keycore.spec, which would bring all of pydantic before the first paint."""
 _PER_MM: Final[dict[Unit, float]] = {"mm": 1.0, "inch": 1.0 / MM_PER_INCH, "thou": 1000.0 / MM_PER_INCH}
 _DECIMALS: Final[dict[Unit, int]] = {"mm": 2, "inch": 4, "thou": 1}
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from app.window.theme import DARK, LIGHT, TEXT_PAIRS, Colours, contrast
-from app.window.units import LengthFormat
+from app.window.units import MM_PER_INCH, LengthFormat
+from keycore import spec
 
 
 def test_a_length_in_each_unit() -> None:
@@ -13,6 +14,7 @@ def test_a_length_in_each_unit() -> None:
     assert LengthFormat("mm").length(25.4) == "25.40 mm"
     assert LengthFormat("inch").length(25.4) == "1.0000 inch"
     assert LengthFormat("thou").length(25.4) == "1000.0 thou"
+    assert MM_PER_INCH == spec.MM_PER_INCH
 
 
 def test_the_decimal_sign_is_the_persons() -> None:
