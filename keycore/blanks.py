@@ -13,7 +13,6 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Sequence
 
-import networkx as nx
 import numpy as np
 from numpy.typing import NDArray
 
@@ -57,6 +56,8 @@ def fewest_chains(order: Order) -> tuple[Chain, ...]:
     A matching of largest size between "is followed by" and "follows" (Hopcroft and Karp, as networkx has it) links
     each code to at most one next and one previous one; n codes with m links are n - m chains (Fulkerson 1956).
     """
+    import networkx as nx  # here, because it is slow to import
+
     count = len(order)
     graph = nx.Graph()
     graph.add_nodes_from(range(count))

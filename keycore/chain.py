@@ -18,7 +18,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d
 
 from keycore.measured import Floats
 
@@ -94,14 +93,25 @@ def totals(factors: Sequence[Floats], links: Links) -> Floats:
 def best_completions(factors: Sequence[Floats], links: Links) -> list[Floats]:
     """Per cut, (cells, depths) greatest product over all completions after that cut, its own factor left out."""
     best = [np.ones_like(factors[-1])]
-    size = 2 * links.reach + 1
     for link in range(len(factors) - 2, -1, -1):
         onward = best[-1] * factors[link + 1]
         if links.free[link]:
             best.append(np.repeat(onward.max(axis=1, keepdims=True), links.depths, axis=1))
         else:
-            best.append(maximum_filter1d(onward, size, axis=1, mode="constant", cval=0.0))
+            best.append(_greatest_within(onward, links.reach))
     return best[::-1]
+
+
+def _greatest_within(values: Floats, reach: int) -> Floats:
+    """(cells, depths) greatest of the values at most ``reach`` depths away, none of which is negative."""
+    depths = values.shape[1]
+    window = np.pad(values, ((0, 0), (reach, reach)))
+    size = 1
+    while size < 2 * reach + 1:
+        step = min(size, 2 * reach + 1 - size)
+        window = np.maximum(window[:, :-step], window[:, step:])
+        size += step
+    return np.asarray(window[:, :depths], dtype=float)
 
 
 @dataclass(frozen=True)

@@ -42,13 +42,15 @@ import math
 import time
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, linprog, milp
-from scipy.sparse import csc_matrix
 
 from keycore.blanks import Chain, Order, fewest_chains, heaviest_by_count, shallow_first
 from keycore.measured import Floats
+
+if TYPE_CHECKING:
+    from scipy.sparse import csc_matrix
 
 MEETS = 1e-9
 _MOST_LISTED = 20_000
@@ -258,6 +260,8 @@ class _Programme:
         self.pairs = kept
 
     def arrays(self) -> tuple[Floats, csc_matrix, Floats]:
+        from scipy.sparse import csc_matrix  # here, and below, because they are slow to import
+
         count = len(self.problem.weights)
         rows: list[int] = []
         columns: list[int] = []
@@ -274,6 +278,8 @@ class _Programme:
 
     def prices(self) -> tuple[Floats, Floats]:
         """(worth of each code, rent of each place) at the optimum over the pairs known so far."""
+        from scipy.optimize import linprog
+
         cost, matrix, limits = self.arrays()
         result = linprog(cost, A_ub=matrix, b_ub=limits, method="highs", options={"presolve": False})
         worth_and_rent = -np.asarray(result.ineqlin.marginals)
@@ -283,6 +289,8 @@ class _Programme:
 
     def whole_plan(self, seconds: float) -> tuple[list[Chain] | None, float]:
         """The best plan made of the known pairs, and a bound for all such plans."""
+        from scipy.optimize import Bounds, LinearConstraint, milp
+
         cost, matrix, limits = self.arrays()
         result = milp(
             cost,

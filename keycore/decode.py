@@ -73,6 +73,7 @@ from keycore.figures import readings_of_figures
 from keycore.fuse import (
     CONFLICTS,
     Fused,
+    SeenHeight,
     alone_of,
     cells_given,
     cells_without,
@@ -268,7 +269,7 @@ class Decoder:
             of_pictures.append(cautions_of(posterior, scale, "" if alone else f"Picture {index + 1}: "))
         cautions += of_all_pictures(of_pictures)
         log_mass = fused.log_mass
-        roots = self._roots(fused, lattices, sums, worn=usual)
+        roots, seen = self._roots(fused, lattices, sums, worn=usual)
         if not alone:
             conflicts = conflicts_of(fused, lattices)
             if max(map(len, conflicts)) >= CONFLICTS:
@@ -278,7 +279,7 @@ class Decoder:
                 roots = next(single.roots for single in singles if single.fused.codes[0] == fused.codes[0])
             else:
                 cautions += conflict_cautions(conflicts)
-                fused = with_spoilt_cuts(fused, roots, self._making, spec, self._links, self._allowed)
+                fused = with_spoilt_cuts(fused, seen, self._making, spec, self._links, self._allowed)
         cuts = self._cuts(fused, roots)
         codes = tuple(
             RankedCode(_labels(code, labels), mass / fused.mass)
@@ -313,34 +314,41 @@ class Decoder:
         ]
         return _Single(fused, roots)
 
-    def _roots(self, fused: Fused, lattices: Sequence[Lattice], sums: Sequence[Sums], *, worn: bool) -> list[Measured]:
-        """Each cut's measured root; over several pictures they are averaged by their uncertainties.
+    def _roots(
+        self, fused: Fused, lattices: Sequence[Lattice], sums: Sequence[Sums], *, worn: bool
+    ) -> tuple[list[Measured], list[SeenHeight]]:
+        """Each cut's measured root; of several pictures also its height as all of them see it.
 
-        The key's common wear is the same in all its pictures, so its uncertainty comes in once, after averaging.
+        The key's common wear is the same in all its pictures, so it is told from growth once, for all together.
         """
-        found = []
-        alone = len(lattices) == 1
+        if len(lattices) == 1:
+            posterior, points, without = self.posteriors[0], lattices[0].points, sums[0].without
+            best = [int(np.argmax(depths)) for depths in fused.depths]
+            return [
+                measured_root(posterior, j, points, without[j], depth, worn=worn) for j, depth in enumerate(best)
+            ], []
         wear = Measured(0.0, 0.0)
-        if worn and not alone:
+        if worn:
             wear = self.posteriors[0].wear(lattices[0].points, cells_given(fused, lattices[0]))
+        found, seen = [], []
         for j, depths in enumerate(fused.depths):
             roots = [
                 measured_root(
                     posterior,
                     j,
                     lattice.points,
-                    own.without[j] if alone else cells_without(fused.codes[0], lattice, j),
+                    cells_without(fused.codes[0], lattice, j),
                     int(np.argmax(depths)),
-                    worn=worn and alone,
-                    quick=not alone,
+                    worn=False,
+                    quick=True,
                 )
-                for posterior, lattice, own in zip(self.posteriors, lattices, sums, strict=True)
+                for posterior, lattice in zip(self.posteriors, lattices, strict=True)
             ]
-            weights = np.array([1 / root.sigma**2 for root in roots])
-            mean_mm = float(weights @ [root.value for root in roots] / weights.sum())
-            sigma_mm = math.hypot(1 / math.sqrt(float(weights.sum())), wear.sigma)
-            found.append(Measured(mean_mm - wear.value, sigma_mm))
-        return found
+            height = SeenHeight.of(roots, [posterior.bad_shares[j] for posterior in self.posteriors])
+            seen.append(height)
+            root = height.spread()
+            found.append(Measured(root.value - wear.value, math.hypot(root.sigma, wear.sigma)))
+        return found, seen
 
     def _cuts(self, fused: Fused, roots: Sequence[Measured]) -> tuple[CutDecoding, ...]:
         """Each cut's own result."""

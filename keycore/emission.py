@@ -17,10 +17,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import fftconvolve
 
 from keycore.measured import CutReading, Floats, HeightEvidence
-from keycore.prior import BAD_SIGMA_MM, Making
+from keycore.prior import Making, bad_density
 from keycore.refusal import Refusal
 
 _REACH_MM = 3.0
@@ -117,8 +116,7 @@ def cut_likelihood(
     half = math.ceil(_REACH_MM / sigma_mm / _STEP_SIGMAS)
     residual = _STEP_SIGMAS * np.arange(-half, half + 1)
     off_mm = residual * sigma_mm
-    bad_mm = math.hypot(BAD_SIGMA_MM, sigma_mm)
-    density = bad_share * np.exp(-0.5 * (off_mm / bad_mm) ** 2) / (bad_mm * math.sqrt(2 * math.pi))
+    density = bad_share * bad_density(np.asarray(off_mm, dtype=float), sigma_mm)
     near = np.abs(off_mm) < 9 * sigma_mm + 12 * making.wear_mean_mm
     density[near] += (1 - bad_share) * making.density(off_mm[near], cut.sigma_px / px_per_mm)
     return CutLikelihood(
@@ -153,7 +151,7 @@ def _of_evidence(
     kernel = making.density(off_mm, 0.0)
     kernel /= kernel.sum()
     padded = np.pad(likelihood, ((0, 0), (half, half)), mode="edge")
-    widened = np.maximum(fftconvolve(padded, kernel[None, ::-1], mode="valid", axes=1), 0.0)
+    widened = np.maximum(_convolved(padded, kernel[::-1]), 0.0)
     table = (1 - bad_share) * widened + bad_share / (_BAD_RANGE_MM * px_per_mm)
     log_table = np.log(table)
     bend = np.diff(log_table, 2, axis=1) / (step_px / px_per_mm) ** 2
@@ -197,6 +195,14 @@ def _checked(evidence: HeightEvidence, number: int) -> tuple[Floats, Floats]:
             code="decode.bad-evidence",
         )
     return heights_px, np.maximum(log_likelihood, log_likelihood.max() - 700.0)
+
+
+def _convolved(rows: Floats, kernel: Floats) -> Floats:
+    """Each row convolved with the kernel, where the kernel lies wholly inside."""
+    whole = rows.shape[1] + len(kernel) - 1
+    size = 1 << (whole - 1).bit_length()
+    found = np.fft.irfft(np.fft.rfft(rows, size) * np.fft.rfft(kernel, size), size)
+    return np.asarray(found[:, len(kernel) - 1 : rows.shape[1]], dtype=float)
 
 
 def _look_up(table: Floats, columns: Floats) -> Floats:

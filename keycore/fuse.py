@@ -13,8 +13,9 @@ from keycore.chain import Booleans, Links, Ranking
 from keycore.codes import format_code
 from keycore.measured import Floats, Measured
 from keycore.posterior import Lattice, Sums
-from keycore.prior import BAD_SIGMA_MM, SPOILT_KEYS, Making
+from keycore.prior import SPOILT_KEYS, Making, bad_density
 from keycore.spec import KeySpec
+from keycore.spread import lattice_spread_of
 from keycore.verdict import Caution
 
 CONFLICT = 0.02
@@ -26,6 +27,7 @@ CRUMB = 1e-16
 MOST_CODES = 400
 MOST_STEPS = 1500
 WORTH_LISTING = 1e-4
+HEIGHT_STEP_SIGMAS, MOST_HEIGHTS = 0.4, 2000
 
 
 @dataclass(frozen=True)
@@ -131,24 +133,63 @@ def contradiction(singles: Sequence[Fused], conflicts: Sequence[tuple[int, ...]]
     )
 
 
+@dataclass(frozen=True)
+class SeenHeight:
+    """What all pictures together say of one cut's height on the key: evenly spaced heights and their density.
+
+    Attributes
+    ----------
+    heights_mm, density
+        (n,) heights and the density of each, 1/mm; it integrates to 1.
+    """
+
+    heights_mm: Floats
+    density: Floats
+
+    @classmethod
+    def of(cls, roots: Sequence[Measured], bad_shares: Sequence[float]) -> SeenHeight:
+        """From each picture's own root and how often its reading is bad: one bad reading does not drag the others."""
+        reach_mm = 6 * max(root.sigma for root in roots) + 0.3
+        low = min(root.value for root in roots) - reach_mm
+        high = max(root.value for root in roots) + reach_mm
+        count = min(math.ceil((high - low) / (HEIGHT_STEP_SIGMAS * min(root.sigma for root in roots))), MOST_HEIGHTS)
+        heights_mm = np.linspace(low, high, count + 1)
+        log_density = np.zeros_like(heights_mm)
+        for root, share in zip(roots, bad_shares, strict=True):
+            off_mm = root.value - heights_mm
+            sound = np.exp(-0.5 * (off_mm / root.sigma) ** 2) / (root.sigma * math.sqrt(2 * math.pi))
+            log_density += np.log((1 - share) * sound + share * bad_density(off_mm, root.sigma) + 1e-300)
+        density = np.exp(log_density - log_density.max())
+        return cls(heights_mm, density / (density.sum() * (heights_mm[1] - heights_mm[0])))
+
+    def spread(self) -> Measured:
+        """Median and one-sigma half-width."""
+        step_mm = float(self.heights_mm[1] - self.heights_mm[0])
+        held = self.density > 1e-9 * self.density.max()
+        return lattice_spread_of(self.heights_mm[held], self.density[held] * step_mm, step_mm)
+
+    def mean_of(self, density: Floats) -> float:
+        """Integral of this density times another one at the same heights."""
+        return float(self.density @ density) * float(self.heights_mm[1] - self.heights_mm[0])
+
+
 def with_spoilt_cuts(
-    fused: Fused, roots: Sequence[Measured], making: Making, spec: KeySpec, links: Links, allowed: Booleans
+    fused: Fused, seen: Sequence[SeenHeight], making: Making, spec: KeySpec, links: Links, allowed: Booleans
 ) -> Fused:
     """Several pictures' posterior, when a cut may be spoilt on the key itself and so look alike in all of them.
 
     The likeliest code's neighbours in one cut gain the mass that they have if that cut is spoilt
-    (:mod:`keycore.prior`), by its root height as measured over all pictures.
+    (:mod:`keycore.prior`), by its height as seen in all pictures.
     """
     best, best_mass = fused.codes[0], fused.masses[0]
     share = SPOILT_KEYS / len(best)
     masses = dict(zip(fused.codes, fused.masses, strict=True))
     depths = fused.depths * fused.mass
     gained = 0.0
-    for cut, root in enumerate(roots):
-        off_mm = root.value - spec.roots_mm
-        wide_mm = math.hypot(BAD_SIGMA_MM, root.sigma)
-        spoilt = share * np.exp(-0.5 * (off_mm / wide_mm) ** 2) / (wide_mm * math.sqrt(2 * math.pi))
-        sound = (1 - share) * float(making.density(off_mm[best[cut], None], root.sigma)[0])
+    for cut, height in enumerate(seen):
+        off_mm = height.heights_mm - spec.roots_mm[:, None]
+        spoilt = share * np.array([height.mean_of(bad_density(row, 0.0)) for row in off_mm])
+        sound = (1 - share) * height.mean_of(making.density(off_mm[best[cut]], 0.0))
         for depth in np.flatnonzero(allowed[cut]):
             code = (*best[:cut], int(depth), *best[cut + 1 :])
             if depth == best[cut] or not _may_be(code, links):

@@ -47,6 +47,14 @@ class Measured:
 class HeightEvidence:
     """What the picture says of one root height, where a single value with one sigma would say too much or too little.
 
+    The curve is of a *sound* reading: one of the edges that the picture shows here is the root's.  It holds every edge
+    that was seen, each with its own noise, and falls off beyond them as the noise does.  It holds no floor for readings
+    that have nothing to do with the root: the decoder adds that itself, once (:mod:`keycore.prior`), and a floor in the
+    curve would count the same doubt twice.  What is common to all cuts (scale, growth, tilt) is no part of it either.
+
+    The curve's *area* is set against the bad reading's level density, so the heights must reach over all that the
+    picture may mean, and the ends must lie low unless the picture really says nothing there.
+
     Attributes
     ----------
     heights_px
@@ -135,6 +143,13 @@ class Readings:
         Standard deviation of ln(scale across / scale along): 0.0075 for an office copier, 0.001 for a scanner.
     medium
         Where the figures come from.
+    tilt_sigma
+        Standard deviation of the slope error of the line that root heights were measured from (the back, or the
+        centreline), mm per mm along the blade; None for what is usual (:mod:`keycore.prior`).  Roots that were
+        measured one by one from root to root have none.
+    centre_sigma_mm
+        Standard deviation of where the centreline of independent edges was taken to lie, mm on the key; None for what
+        is usual.
     """
 
     cuts: tuple[CutReading, ...]
@@ -143,3 +158,13 @@ class Readings:
     anisotropy_sigma: float = 0.0075
     medium: Medium = "photocopy"
     warnings: tuple[str, ...] = field(default=())
+    tilt_sigma: float | None = None
+    centre_sigma_mm: float | None = None
+
+    def __post_init__(self) -> None:
+        for sigma in (self.tilt_sigma, self.centre_sigma_mm):
+            if sigma is not None and not (math.isfinite(sigma) and sigma >= 0):
+                raise Refusal(
+                    f"The uncertainty of the back's line or the centreline must be at least 0; got {sigma}.",
+                    code="measured.back",
+                )

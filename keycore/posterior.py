@@ -28,6 +28,8 @@ from keycore.prior import (
     BAD_KEYS_CURVE,
     BAD_KEYS_HAND,
     BAD_KEYS_VALUE,
+    CENTRE_SIGMA_HAND_MM,
+    CENTRE_SIGMA_MM,
     COMMON_WEAR_MM,
     COMMON_WEAR_SHARES,
     GROWTH_HIGH_MM,
@@ -35,6 +37,7 @@ from keycore.prior import (
     GROWTH_UNEVEN_MM,
     PICTURE_GROWTH_FLOOR_MM,
     ROUNDING_MM,
+    TILT_SIGMA,
     GrowthPrior,
     Making,
     picture_growth_likelihood,
@@ -44,11 +47,6 @@ from keycore.scale import ScaleEvidence, scale_evidence
 from keycore.spec import KeySpec
 from keycore.spread import lattice_spread_of
 
-TILT_SIGMA = 0.002
-"""Standard deviation of the back line's slope error in a picture: 0.02 mm over 10 mm of blade."""
-CENTRE_SIGMA_MM = {"calipers": 0.05}
-CENTRE_SIGMA_USUAL_MM = 0.03
-"""Standard deviation of where the centreline of independent edges was taken to lie."""
 THIRD_UP_TO = 2
 """With more pictures than this the back's own error is an independent error of every cut of a picture: it differs from
 picture to picture, so little is lost, and ten pictures stay quick."""
@@ -112,9 +110,10 @@ class PicturePosterior:
         extra = [math.hypot(own, GROWTH_UNEVEN_MM) for own in extra]
         self.extra_mm = extra
         bad_keys = BAD_KEYS_HAND if readings.medium == "calipers" else BAD_KEYS_VALUE
-        bad_shares = [
+        self.bad_shares = [
             (bad_keys if cut.evidence is None else BAD_KEYS_CURVE) / len(readings.cuts) for cut in readings.cuts
         ]
+        """Per cut, how often such a reading is taken on a wrong edge."""
         making = Making.of_tolerance(spec.tolerance.root_mm, pictures)
         visible_px = np.array([cut.root_px for cut in readings.cuts])
         growth_sigma = ROUNDING_MM
@@ -124,7 +123,13 @@ class PicturePosterior:
         def at_scale(px_per_mm: float) -> tuple[list[CutLikelihood], Frame]:
             cuts = [
                 cut_likelihood(
-                    cut, making, px_per_mm, reach_mm=reach[j], extra_mm=extra[j], bad_share=bad_shares[j], number=j + 1
+                    cut,
+                    making,
+                    px_per_mm,
+                    reach_mm=reach[j],
+                    extra_mm=extra[j],
+                    bad_share=self.bad_shares[j],
+                    number=j + 1,
                 )
                 for j, cut in enumerate(readings.cuts)
             ]
@@ -279,13 +284,15 @@ def _third(readings: Readings, spec: KeySpec) -> tuple[float, list[float], list[
     positions_mm = np.tile(np.array(spec.cut_positions_mm), spec.edge_count)
     from_middle = positions_mm - positions_mm.mean()
     none = [0.0] * len(positions_mm)
-    tilt = TILT_SIGMA if readings.medium != "calipers" else 0.0
+    by_hand = readings.medium == "calipers"
+    tilt = (0.0 if by_hand else TILT_SIGMA) if readings.tilt_sigma is None else readings.tilt_sigma
     if spec.edges == "single":
         return tilt, list(from_middle), none
     if spec.edges == "double-independent":
         side = [1.0 if j < spec.cuts_per_edge else -1.0 for j in range(len(positions_mm))]
-        centre = CENTRE_SIGMA_MM.get(readings.medium, CENTRE_SIGMA_USUAL_MM)
-        return centre, side, list(np.abs(from_middle) * tilt)
+        usual_mm = CENTRE_SIGMA_HAND_MM if by_hand else CENTRE_SIGMA_MM
+        centre_mm = usual_mm if readings.centre_sigma_mm is None else readings.centre_sigma_mm
+        return centre_mm, side, list(np.abs(from_middle) * tilt)
     return 0.0, none, none
 
 

@@ -8,9 +8,9 @@ three, which a standard deviation would not.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
-from scipy.optimize import brentq
 from scipy.special import ndtr
 
 from keycore.measured import Floats, Measured
@@ -33,14 +33,48 @@ def spread_of(values: Floats, weights: Floats, sigma: float) -> Measured:
     """
     values, weights = _binned(values, weights, sigma)
     low, high = float(values.min()) - 8 * sigma, float(values.max()) + 8 * sigma
+
+    def below(place: float) -> float:
+        return float(weights @ ndtr((place - values) / sigma))
+
+    def density(place: float) -> float:
+        return float(weights @ np.exp(-0.5 * ((place - values) / sigma) ** 2)) / (sigma * math.sqrt(2 * math.pi))
+
     closeness = _EXACT * sigma
-    median = float(brentq(lambda x: float(weights @ ndtr((x - values) / sigma)) - 0.5, low, high, xtol=closeness))
+    median = _crossing(below, density, 0.5, (low, high), closeness)
+    reach = _crossing(
+        lambda reach: below(median + reach) - below(median - reach),
+        lambda reach: density(median + reach) + density(median - reach),
+        ONE_SIGMA,
+        (0.0, high - low),
+        closeness,
+    )
+    return Measured(median, reach)
 
-    def held(reach: float) -> float:
-        inside = ndtr((median + reach - values) / sigma) - ndtr((median - reach - values) / sigma)
-        return float(weights @ inside) - ONE_SIGMA
 
-    return Measured(median, float(brentq(held, 0.0, high - low, xtol=closeness)))
+def _crossing(
+    rising: Callable[[float], float],
+    slope: Callable[[float], float],
+    level: float,
+    bracket: tuple[float, float],
+    closeness: float,
+) -> float:
+    """Where a rising function reaches a level: Newton's steps, with a halving of the bracket at every third."""
+    low, high = bracket
+    place = (low + high) / 2
+    for turn in range(200):
+        miss = rising(place) - level
+        low, high = (low, place) if miss > 0 else (place, high)
+        rise = slope(place)
+        following = place - miss / rise if rise > 0 else math.inf
+        if turn % 3 == 2 or not low <= following <= high:
+            following = (low + high) / 2
+            if high - low < closeness:
+                return following
+        elif abs(following - place) < closeness:
+            return following
+        place = following
+    raise ArithmeticError("no crossing found")
 
 
 def lattice_spread_of(values: Floats, weights: Floats, step: float) -> Measured:

@@ -28,6 +28,8 @@ def readings_to_json(readings: Readings) -> dict[str, Any]:
         "anisotropy_sigma": readings.anisotropy_sigma,
         "medium": readings.medium,
         "warnings": list(readings.warnings),
+        "tilt_sigma": readings.tilt_sigma,
+        "centre_sigma_mm": readings.centre_sigma_mm,
     }
 
 
@@ -46,6 +48,8 @@ def readings_from_json(stored: dict[str, Any]) -> Readings:
             anisotropy_sigma=float(stored["anisotropy_sigma"]),
             medium=stored["medium"],
             warnings=tuple(stored["warnings"]),
+            tilt_sigma=_optional(stored.get("tilt_sigma")),
+            centre_sigma_mm=_optional(stored.get("centre_sigma_mm")),
         )
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise Refusal(
@@ -69,6 +73,11 @@ def _cut_to_json(cut: CutReading) -> dict[str, Any]:
             "log_likelihood": [[_finite(value) for value in row] for row in evidence.log_likelihood.tolist()],
         },
     }
+
+
+def _optional(value: float | None) -> float | None:
+    """A member that readings stored earlier do not have."""
+    return None if value is None else float(value)
 
 
 def _finite(value: float) -> float | None:

@@ -10,7 +10,8 @@ Nothing here imports the decoder or its priors.  The errors are drawn by rules o
 * references stray by their sigma, and one in twenty-five by up to 2 % more;
 * a key's making error is 0.7 to 1.5 times half the tolerance; a third is worn, each cut by up to 0.08 mm;
 * the noise of roots is 0.8 to 1.25 times the sigma that goes with them;
-* one key in ten has one cut measured on a wrong edge, 0.15 to 1 mm away;
+* one key in ten has one cut measured on a wrong edge, 0.15 to 1 mm away; of curves, which show other edges in three
+  cuts of ten, one in fifty has a cut whose curve does not show the root at all;
 * a picture's own growth estimate, where there is one (half of the pictures), is wrong by up to 0.5 mm in one of twenty.
 """
 
@@ -20,6 +21,7 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.special import logsumexp
 
 from keycore.measured import CutReading, Floats, HeightEvidence, Measured, Medium, Readings, SizeReference
 from keycore.spec import KeySpec, parse_spec
@@ -128,7 +130,8 @@ def made_up_picture(kind: str, rng: np.random.Generator, spec: KeySpec, code: li
         visible_mm = visible_mm + (rng.normal(0, 0.03) + tilted_mm) * np.repeat([1, -1], spec.cuts_per_edge)
     noise_mm = float(rng.uniform(0.01, 0.05))
     seen_mm = visible_mm + rng.normal(0, noise_mm * rng.uniform(0.8, 1.25), len(code))
-    bad = int(rng.integers(len(code))) if rng.random() < 0.1 and kind != "single, curves" else None
+    bad_share = 1 / 50 if kind == "single, curves" else 0.1
+    bad = int(rng.integers(len(code))) if rng.random() < bad_share else None
     if bad is not None:
         seen_mm[bad] += rng.choice([-1, 1]) * rng.uniform(0.15, 1.0)
     made_mm = positions_mm + rng.normal(0, spec.tolerance.position_mm / 2, len(code))
@@ -209,6 +212,7 @@ def _with_curve(cut: CutReading, px_per_mm: float, rng: np.random.Generator) -> 
         if rng.random() > true:
             # The likelihood says how often the stronger edge is the true one, so here the weaker one is.
             peaks = [(1 - true, cut.root_px), (true, peaks[1][1])]
-    density = sum(w * np.exp(-0.5 * ((heights_px - at) / cut.sigma_px) ** 2) for w, at in peaks) + 1e-4
-    best = float(heights_px[np.argmax(density)])
-    return replace(cut, root_px=best, evidence=HeightEvidence(heights_px, np.zeros(1), np.log(density)[None, :]))
+    off = np.array([(heights_px - at) / cut.sigma_px for _, at in peaks])
+    log_density = logsumexp(-0.5 * off**2, axis=0, b=np.array([[weight] for weight, _ in peaks]))
+    best = float(heights_px[np.argmax(log_density)])
+    return replace(cut, root_px=best, evidence=HeightEvidence(heights_px, np.zeros(1), log_density[None, :]))

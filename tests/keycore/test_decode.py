@@ -403,3 +403,25 @@ def test_readings_of_pixels_and_of_inches_give_the_same_code():
     inches = replace(big, cuts=tuple(map(small, big.cuts)), references=(height,))
 
     assert decode(inches, spec).probability == pytest.approx(decode(big, spec).probability, abs=1e-6)
+
+
+@pytest.mark.parametrize(("changes", "member"), [({}, "tilt_sigma"), (INDEPENDENT, "centre_sigma_mm")])
+def test_the_readers_own_word_on_the_back_takes_the_place_of_the_usual(changes, member):
+    """A reader that knows its line better is believed: outer cuts, or both edges, are told better."""
+    spec = spec_of(**changes)
+    code = "0213" if not changes else "1320"
+    readings = readings_of(spec, code, sigma_px=1.0, growth=Measured(0.2, 0.03))
+    usual = {"tilt_sigma": 0.002, "centre_sigma_mm": 0.03}[member]
+
+    def sigma_mm(**own):
+        return decode(replace(readings, **own), spec).cuts[0].sigma_mm
+
+    assert sigma_mm(**{member: usual}) == pytest.approx(sigma_mm(), rel=1e-9)
+    assert sigma_mm(**{member: 0.0}) < sigma_mm() < sigma_mm(**{member: 5 * usual})
+
+
+@pytest.mark.parametrize("sigma", [-0.001, math.nan])
+def test_an_impossible_uncertainty_of_the_back_is_refused(sigma):
+    """In a sentence."""
+    with pytest.raises(Refusal, match="at least 0"):
+        Readings((), tilt_sigma=sigma)

@@ -66,6 +66,20 @@ def test_a_cut_may_be_spoilt_alike_in_all_pictures():
     assert sum(decoding.cuts[0].depths.values()) == pytest.approx(1)
 
 
+def test_a_bad_reading_in_one_picture_does_not_make_the_cut_look_spoilt():
+    """Two pictures agree on a cut and one read another edge: the code stays likely; a plain mean of the three would be 0.1 mm
+    too high."""
+    spec = spec_of()
+    good = [_picture("1323", seed, sigma_px=0.4, growth=Measured(0.2, 0.03)) for seed in (1, 2)]
+    third = _picture("1323", 3, sigma_px=0.4, growth=Measured(0.2, 0.03))
+    moved = replace(third.cuts[1], root_px=third.cuts[1].root_px + 0.3 * 12.0)
+    bad = replace(third, cuts=(third.cuts[0], moved, *third.cuts[2:]))
+    decoding = decode([*good, bad], spec)
+
+    assert decoding.code == ("1", "3", "2", "3") and decoding.probability > 0.97
+    assert decoding.cuts[1].root_mm == pytest.approx(decode(good, spec).cuts[1].root_mm, abs=0.06)
+
+
 def test_more_pictures_are_surer_and_each_keeps_its_own_scale_and_growth():
     """Two pictures of different enlargement and growth."""
     growth = Measured(0.1, 0.08), Measured(0.4, 0.08)

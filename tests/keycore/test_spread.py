@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.special import ndtr
 
-from keycore.spread import lattice_spread_of, spread_of
+from keycore.spread import ONE_SIGMA, lattice_spread_of, spread_of
 
 
 def test_of_one_normal_it_is_mean_and_standard_deviation():
@@ -34,3 +35,20 @@ def test_a_coarse_lattice_gives_the_standard_deviation_of_what_it_stands_for():
         found = lattice_spread_of(x, weights / weights.sum(), 1.3)
 
         assert found.sigma == pytest.approx(1.0, rel=0.03) and found.value == pytest.approx(0.0, abs=0.03)
+
+
+def test_narrow_peaks_far_apart_are_found_to_a_fraction_of_their_width():
+    """The distribution is flat between the peaks, where a step by the slope leads nowhere."""
+    rng = np.random.default_rng(3)
+    for _ in range(40):
+        values, weights = rng.uniform(-1, 1, 30), rng.random(30) ** 3
+        weights /= weights.sum()
+        sigma = 10 ** rng.uniform(-4, -1)
+        found = spread_of(values, weights, sigma)
+
+        def below(place, values=values, weights=weights, sigma=sigma):
+            return weights @ ndtr((place - values) / sigma)
+
+        assert below(found.value) == pytest.approx(0.5, abs=1e-5)
+        held = below(found.value + found.sigma) - below(found.value - found.sigma)
+        assert held == pytest.approx(ONE_SIGMA, abs=1e-5)

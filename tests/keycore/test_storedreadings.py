@@ -26,6 +26,8 @@ def some_readings() -> Readings:
         growth_mm=Measured(0.12, 0.03),
         medium="scan",
         warnings=("a warning",),
+        tilt_sigma=1 / 700,
+        centre_sigma_mm=0.02,
     )
 
 
@@ -36,6 +38,7 @@ def test_readings_read_back_to_the_last_bit() -> None:
     again = readings_from_json(json.loads(json.dumps(readings_to_json(first), allow_nan=False)))
 
     assert again.cuts[0] == first.cuts[0]
+    assert (again.tilt_sigma, again.centre_sigma_mm) == (1 / 700, 0.02)
     assert (again.references, again.growth_mm, again.medium, again.warnings) == (
         first.references,
         first.growth_mm,
@@ -46,6 +49,16 @@ def test_readings_read_back_to_the_last_bit() -> None:
     assert mine is not None and theirs is not None
     for name in ("heights_px", "growths_mm", "log_likelihood"):
         assert np.array_equal(getattr(mine, name), getattr(theirs, name))
+
+
+def test_readings_stored_before_a_reader_told_of_its_back_line_have_the_usual_one() -> None:
+    """The two members may be missing."""
+    stored = readings_to_json(some_readings())
+    del stored["tilt_sigma"], stored["centre_sigma_mm"]
+
+    again = readings_from_json(stored)
+
+    assert again.tilt_sigma is None and again.centre_sigma_mm is None
 
 
 def test_damaged_readings_are_refused() -> None:
