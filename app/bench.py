@@ -17,24 +17,19 @@ Where a picture cannot be read, ``problem`` says why and what was known before s
 
 from __future__ import annotations
 
-import logging
 from collections import OrderedDict
 from collections.abc import Callable
-from dataclasses import replace
 from datetime import datetime
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from app import bench_record
-from app.bench_changes import Changes
-from app.bench_folders import default_folder, hold, let_go, require_same_job
+from app.bench_keeping import Keeping
 from app.bench_marks import MarkPoint, group_of, points_of
 from app.bench_state import BenchPicture
 from app.bench_steps import Step, steps_of
 from app.bench_work import DecodeKey, ReadKey, Work, WorkResult, decoder_for, read_key
 from app.picture.values import PictureReading
-from keycore.job import Job
 from keycore.refusal import Refusal
 from keycore.spec import KeySpec
 
@@ -44,7 +39,6 @@ if TYPE_CHECKING:
 
     from keycore.decode import Decoder, Decoding, StripSegment
 
-_log = logging.getLogger(__name__)  # holds numbers of jobs, never a code or a customer
 K = TypeVar("K")
 V = TypeVar("V")
 _READINGS_KEPT = 64
@@ -52,7 +46,7 @@ _DECODERS_KEPT = 12
 _DECODINGS_KEPT = 256
 
 
-class Bench(Changes):
+class Bench(Keeping):
     """One job."""
 
     def __init__(self, number: str | None = None, *, now: datetime | None = None) -> None:
@@ -62,12 +56,6 @@ class Bench(Changes):
         self._decodings: OrderedDict[tuple[DecodeKey, int, float | None], Decoding] = OrderedDict()
         self._last_good: dict[str, tuple[KeySpec, PictureReading]] = {}
         self._last_decoding: tuple[KeySpec, tuple[str, ...], Decoding] | None = None
-        self.folder: Path | None = None
-        """Where the job is saved; None until it is, or where it was opened for reading only."""
-        self.save_error = ""
-        """Why the last save failed, in a sentence; "" where it did not."""
-        self.problems: tuple[str, ...] = ()
-        """What was damaged in the folder that the job was opened from."""
 
     # ---- what is known -------------------------------------------------------------------------------------------
 
@@ -195,7 +183,7 @@ class Bench(Changes):
         ):
             return None
         by_read = {
-            read_key(picture, read.spec): picture for picture, read in zip(self._key_pictures(), key.reads, strict=True)
+            read_key(picture, read.spec): picture for picture, read in zip(self.key_pictures, key.reads, strict=True)
         }
         known = {read: self._readings[read] for read in key.reads if read in self._readings}
         return Work(
@@ -215,105 +203,38 @@ class Bench(Changes):
                 self._remember(read, reading)
         if result.decoder is not None and result.decoding is not None:
             _keep(self._decoders, result.key, result.decoder, _DECODERS_KEPT)
-            _keep(self._decodings, (result.key, 0, None), result.decoding, _DECODINGS_KEPT)
+            self._decodings.setdefault((result.key, 0, None), result.decoding)  # what was stored with the job stays
         elif result.problem:
             _keep(self._decoders, result.key, Refusal(result.problem, code="bench.not-decoded"), _DECODERS_KEPT)
         return True
 
-    # ---- keeping -------------------------------------------------------------------------------------------------
-
     @property
-    def dirty(self) -> bool:
-        """True where something is not saved yet."""
-        return replace(self._state, current=0) != replace(self._saved_state, current=0)
+    def key_pictures(self) -> tuple[BenchPicture, ...]:
+        """The pictures of the wanted key; those of the cut key are for its check only."""
+        return tuple(picture for picture in self._state.pictures if picture.shows == "key")
 
-    def job(self, *, with_code: bool = True) -> Job:
-        """The job's record.  ``with_code=False`` leaves out all that a code could be read from but the pictures."""
-        readings = {picture.file: self._reading_of(picture) for picture in self._state.pictures}
-        good = {file: reading for file, reading in readings.items() if isinstance(reading, PictureReading)}
-        return bench_record.job_of(self._state, good, self.decoding if self.is_current else None, with_code=with_code)
+    def reading_of(self, picture: BenchPicture) -> PictureReading | None:
+        """The reading of any picture of the job as it stands, a cut key's too; None where there is none."""
+        found = self._reading_of(picture)
+        return found if isinstance(found, PictureReading) else None
 
-    def save(self, folder: Path | str | None = None) -> Path:
-        """Save the job, atomically.  Without a full entitlement the record holds pictures and marks but no code."""
-        state = self._state
-        target = Path(folder) if folder is not None else self.folder or default_folder(state)
-        try:
-            if target != self.folder:
-                require_same_job(target, state)
-            hold(target)
-            bench_record.save(target, self.job(with_code=not state.missing_for_export), state)
-        except Refusal as refusal:
-            self.save_error = refusal.sentence
-            _log.warning("job %s could not be saved (%s)", state.number, refusal.code)
-            raise
-        if self.folder is not None and self.folder != target:
-            let_go(self.folder)
-        self.folder, self._saved_state, self.save_error = target, state, ""
-        _log.info("job %s saved", state.number)
-        return target
-
-    def save_if_dirty(self) -> bool:
-        """Save what is not saved yet.  False where that failed: the job stays dirty and ``save_error`` says why."""
-        if not self.dirty:
-            return True
-        if self.problems and self.folder is None:
-            self.save_error = f"{self.problems[0]} The job is open for reading only; save it in another folder."
-            return False
-        try:
-            self.save()
-        except Refusal:
-            return False
-        return True
-
-    def export(self, folder: Path | str) -> tuple[Path, ...]:
-        """Write the job folder with the code, the annotated picture and the reading; returns the files written.
-
-        Refused where the entitlement is not complete, and where there is no code yet.
-        """
-        from app.bench_export import export_job
-
-        written = export_job(self, Path(folder))
-        _log.info("job %s exported, %d files", self._state.number, len(written))
-        return written
-
-    def close(self) -> None:
-        """Let the job's folder go, so that another bench can open it; nothing is saved."""
-        let_go(self.folder)
-
-    @classmethod
-    def open_job(cls, folder: Path | str, *, reading_only: bool = False) -> Bench:
-        """Open a job folder.
-
-        One that is damaged, or that another bench has open, opens for reading only, and ``problems`` says why.
-        """
-        folder = Path(folder)
-        opened = bench_record.opened(folder)
-        if not (reading_only or opened.problems):
-            try:
-                hold(folder)
-            except Refusal as refusal:
-                opened = replace(opened, problems=(refusal.sentence,))
-        bench = cls(opened.state.number, now=opened.state.created)
-        bench._state = bench._saved_state = opened.state
-        bench.problems = opened.problems
-        bench.folder = None if opened.problems or reading_only else folder
-        for picture, reading in opened.readings:
-            if opened.state.spec is not None:
-                read = read_key(picture, opened.state.spec)
-                _keep(bench._readings, read, reading, _READINGS_KEPT)
-                bench._remember(read, reading)
-        return bench
+    def keep_reading(self, read: ReadKey, reading: PictureReading) -> None:
+        """Keep a reading that was made for something else than the code: the check of the cut key."""
+        _keep(self._readings, read, reading, _READINGS_KEPT)
+        self._remember(read, reading)
 
     # ---- within --------------------------------------------------------------------------------------------------
+
+    def _exported(self, folder: Path) -> tuple[Path, ...]:
+        from app.bench_export import export_job
+
+        return export_job(self, folder)
 
     def _files(self) -> tuple[str, ...]:
         return tuple(picture.file for picture in self._state.pictures)
 
-    def _key_pictures(self) -> tuple[BenchPicture, ...]:
-        return tuple(picture for picture in self._state.pictures if picture.shows == "key")
-
     def _decode_key(self) -> DecodeKey | None:
-        spec, pictures = self._state.spec, self._key_pictures()
+        spec, pictures = self._state.spec, self.key_pictures
         if spec is None or not pictures:
             return None
         return DecodeKey(
@@ -326,17 +247,30 @@ class Bench(Changes):
     def _index_among_keys(self) -> int:
         """Which of the pictures that show the wanted key is looked at; the first where another kind is."""
         shown = self._state.picture
-        return next((index for index, picture in enumerate(self._key_pictures()) if picture is shown), 0)
+        return next((index for index, picture in enumerate(self.key_pictures) if picture is shown), 0)
 
-    def _asked(self, key: DecodeKey, decoder: Decoder) -> Decoding:
-        """The decoding at the slider of the picture that is shown; by the evidence where no slider was moved."""
-        index, keys = self._index_among_keys(), self._key_pictures()
-        growth_mm = keys[index].growth_mm
-        asked = (key, 0 if growth_mm is None else index, growth_mm)
+    def _asked(self, key: DecodeKey, decoder: Decoder, index: int | None = None) -> Decoding:
+        """The decoding at the slider of the picture that is shown (or of another); by the evidence without a slider."""
+        asked = self._asked_key(key, self._index_among_keys() if index is None else index)
+        _key, picture, growth_mm = asked
         if asked not in self._decodings:
-            fresh = decoder.decoding() if growth_mm is None else decoder.at_growth(growth_mm, picture=index)
+            fresh = decoder.decoding() if growth_mm is None else decoder.at_growth(growth_mm, picture=picture)
             _keep(self._decodings, asked, fresh, _DECODINGS_KEPT)
         return self._decodings[asked]
+
+    def _asked_key(self, key: DecodeKey, index: int) -> tuple[DecodeKey, int, float | None]:
+        growth_mm = self.key_pictures[index].growth_mm
+        return key, 0 if growth_mm is None else index, growth_mm
+
+    def _decoding_to_keep(self) -> Decoding | None:
+        key = self._decode_key()
+        decoder = None if key is None else self._decoder(key)
+        return None if key is None or decoder is None else self._asked(key, decoder, 0)
+
+    def _keep_decoding(self, decoding: Decoding) -> None:
+        key = self._decode_key()
+        if key is not None:
+            _keep(self._decodings, self._asked_key(key, 0), decoding, _DECODINGS_KEPT)
 
     def _reading_of(self, picture: BenchPicture) -> PictureReading | Refusal | None:
         return None if self._state.spec is None else self._readings.get(read_key(picture, self._state.spec))

@@ -5,9 +5,9 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from app import bench_record
 from app.bench_marks import MarkPoint, group_of, mark_words, points_of, require_inside, require_mark_name, with_group
@@ -88,6 +88,10 @@ class Changes(ABC):
         """Notes of the job."""
         self._change("write notes", replace(self._state, notes=notes), "notes")
 
+    def set_keep_until(self, day: date | None) -> None:
+        """Say when the record is to be looked at again, to be kept or forgotten; None takes the reminder away."""
+        self._change("set the reminder", replace(self._state, keep_until=day), "keep until")
+
     def set_spec(self, spec: KeySpec | str | Path | None) -> None:
         """Choose the depth table, by itself, its name or its file.  What was held of the other table's depths goes."""
         table = load_spec(spec) if isinstance(spec, (str, Path)) else spec
@@ -100,12 +104,20 @@ class Changes(ABC):
         """Load a picture and put it into the job.  A large one is better loaded elsewhere: see :meth:`add_picture`."""
         self.add_picture(load_picture(source, name=name, page=page))
 
-    def add_picture(self, loaded: LoadedPicture) -> None:
-        """Put in a picture that ``app.bench_work.load_picture`` loaded, on any thread.  It becomes the one shown."""
+    def add_picture(self, loaded: LoadedPicture, *, shows: Literal["key", "cut key"] = "key") -> None:
+        """Put in a picture that ``app.bench_work.load_picture`` loaded, on any thread.  It becomes the one shown.
+
+        A picture of the key that was cut is for its check only (:mod:`app.bench_check`); no code is read from it.
+        """
         picture = loaded.picture
         file = bench_record.file_name(picture.name, {other.file for other in self._state.pictures})
         added = BenchPicture(
-            file=file, picture=picture, content=loaded.content, sha256=picture.sha256, page=picture.page
+            file=file,
+            picture=picture,
+            content=loaded.content,
+            sha256=picture.sha256,
+            page=picture.page,
+            shows=shows,
         )
         pictures = (*self._state.pictures, added)
         self._change(f"open {picture.name}", replace(self._state, pictures=pictures, current=len(pictures) - 1))

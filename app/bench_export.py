@@ -5,10 +5,11 @@ A code leaves only with its entitlement; without it nothing at all is written.
 
 from __future__ import annotations
 
+import contextlib
 import io
 import json
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -74,19 +75,31 @@ def _written(bench: Bench, folder: Path, picture: Annotated, reading: Any) -> tu
 
 
 def annotated_picture(bench: Bench) -> Annotated:
-    """The annotated picture of the picture that is shown; refused without the entitlement, or before a reading."""
+    """The annotated picture of the shown picture of the wanted key (else of its first one).
+
+    Refused without the entitlement, or before a reading.
+    """
     from app.paper.annotated import draw_annotated
 
-    shown = _drawn(bench)
+    shown = _drawn(bench, shown_key(bench))
     return draw_annotated(*shown.arguments, picture_name=shown.name, made_on=_today(), roots_xy=shown.roots_xy)
 
 
-def annotated_drawing_of(bench: Bench) -> tuple[str, Drawing]:
-    """(title, drawing) of the same for other papers, without heading and foot."""
+def annotated_drawings_of(bench: Bench) -> list[tuple[str, Drawing]]:
+    """(title, drawing) of every picture of the wanted key for other papers, without heading and foot."""
     from app.paper.annotated import annotated_drawing
 
-    shown = _drawn(bench)
-    return shown.name, annotated_drawing(*shown.arguments, roots_xy=shown.roots_xy, heading=False)
+    drawings = []
+    for index in range(len(bench.key_pictures)):
+        shown = _drawn(bench, index)
+        drawings.append((shown.name, annotated_drawing(*shown.arguments, roots_xy=shown.roots_xy, heading=False)))
+    return drawings
+
+
+def shown_key(bench: Bench) -> int:
+    """Which of the pictures of the wanted key is looked at; the first where another kind is shown."""
+    shown = bench.state.picture
+    return next((index for index, picture in enumerate(bench.key_pictures) if picture is shown), 0)
 
 
 @dataclass(frozen=True)
@@ -96,16 +109,26 @@ class _Drawn:
     roots_xy: Floats | None
 
 
-def _drawn(bench: Bench) -> _Drawn:
-    state, reading, decoding = bench.state, bench.reading, bench.decoding
-    if reading is None or decoding is None or state.picture is None:
+def _drawn(bench: Bench, index: int) -> _Drawn:
+    state, decoding = bench.state, bench.decoding
+    picture = bench.key_pictures[index] if index < len(bench.key_pictures) else None
+    reading = None if picture is None else bench.reading_of(picture)
+    if picture is None or reading is None or decoding is None:
         raise Refusal("There is no code to draw yet. Read the picture first.", code="bench.no-code")
-    pixels = straightened(state.picture.picture, reading.straight)
+    pixels = straightened(picture.picture, reading.straight)
     return _Drawn(
-        state.picture.picture.name,
-        (pixels, reading.blade, reading.readings.cuts, decoding, state.entitlement, state.number),
+        picture.picture.name,
+        (pixels, reading.blade, reading.readings.cuts, on_picture(decoding, index), state.entitlement, state.number),
         _roots(reading, len(decoding.cuts)),
     )
+
+
+def on_picture(decoding: Decoding, index: int) -> Decoding:
+    """The decoding of several pictures as one of them shows it: with that one's own scale and growth."""
+    if index >= len(decoding.pictures):
+        return decoding
+    own = decoding.pictures[index]
+    return replace(decoding, scale=own.scale, growth_mm=own.growth_mm, growth_sigma_mm=own.growth_sigma_mm)
 
 
 def _today() -> str:
@@ -129,16 +152,27 @@ def _roots(reading: PictureReading, cuts: int) -> Floats | None:
     return reading.straight.straight_xy(np.array(points)) if len(points) == cuts else None
 
 
+def write_drawing(path: Path, drawing: Drawing, title: str, dpi: int = 300) -> None:
+    """Write a drawing as SVG or, by any other suffix, as PNG with its dpi; for its owner's eyes."""
+    if path.suffix.lower() == ".svg":
+        write_private(path, drawing.to_svg(title).encode())
+        return
+    stream = io.BytesIO()
+    drawing.to_image(dpi).save(stream, "PNG", dpi=(dpi, dpi))
+    write_private(path, stream.getvalue())
+
+
 def write_private(path: Path, content: bytes) -> None:
     """Write a whole file that only its owner can read; one of that name is replaced in one step."""
     part = path.with_name(f".{path.name}.part")
-    descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
     try:
+        descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
         with os.fdopen(descriptor, "wb") as file:
             file.write(content)
         os.replace(part, path)
     except OSError as error:
-        part.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
         raise Refusal(
             f"{path.name} could not be written in {path.parent.name}: {error.strerror or error}. Choose another "
             f"folder or make room.",

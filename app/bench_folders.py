@@ -11,12 +11,14 @@ from typing import Final
 from app.bench_record import file_stem
 from app.bench_state import BenchState
 from app.folders import jobs_folder, made
-from keycore.jobfolder import RECORD, load_job
+from keycore.jobfolder import RECORD, load_job, sha256_of
 from keycore.joblock import JobLock, take_lock
 from keycore.refusal import Refusal
 
 _LOCKS: Final[dict[Path, JobLock]] = {}
 """Locks of this process, by folder: two jobs on one bench may follow each other in the same folder."""
+_SEEN: Final[dict[Path, str]] = {}
+"""SHA-256 of each folder's record as this process last read or wrote it."""
 
 
 def hold(folder: Path) -> None:
@@ -34,7 +36,7 @@ def hold(folder: Path) -> None:
             f"room.",
             code="job.cannot-save",
         ) from error
-    _LOCKS[key] = take_lock(folder, _holder())
+    _LOCKS[key] = take_lock(folder, holder_name())
 
 
 def let_go(folder: Path | None) -> None:
@@ -43,6 +45,38 @@ def let_go(folder: Path | None) -> None:
     if lock is not None:
         with contextlib.suppress(OSError):
             lock.release()
+
+
+def refresh(folder: Path) -> str:
+    """Show that this bench is alive; a sentence where the folder is another bench's by now, else ""."""
+    lock = _LOCKS.get(folder.resolve())
+    if lock is None:
+        return ""
+    try:
+        lock.refresh()
+    except Refusal as refusal:
+        return refusal.sentence
+    except OSError as error:
+        return (
+            f"Job folder {folder.name} cannot be reached ({error.strerror or error}); the job is not saved there now."
+        )
+    return ""
+
+
+def note_seen(folder: Path) -> None:
+    """Remember what the folder's record is now: this process has read it, or wrote it."""
+    _SEEN[folder.resolve()] = _fingerprint(folder)
+
+
+def require_unchanged(folder: Path) -> None:
+    """Refuse where the record is not the one that this process last saw: another bench has saved the job since."""
+    seen = _SEEN.get(folder.resolve())
+    if seen is not None and _fingerprint(folder) not in (seen, ""):
+        raise Refusal(
+            f"Job folder {folder.name} was changed by another bench since it was opened here; nothing was saved. Save "
+            f"in another folder, then open both.",
+            code="job.changed-elsewhere",
+        )
 
 
 def default_folder(state: BenchState) -> Path:
@@ -78,7 +112,15 @@ def _other_job_in(folder: Path, state: BenchState) -> str | None:
     return job.number if job.created != state.created else None
 
 
-def _holder() -> str:
+def _fingerprint(folder: Path) -> str:
+    try:
+        return sha256_of((folder / RECORD).read_bytes())
+    except OSError:
+        return ""
+
+
+def holder_name() -> str:
+    """Name of whoever works at this bench, for locks."""
     try:
         return getpass.getuser()
     except (KeyError, OSError, ImportError):

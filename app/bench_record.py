@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,9 +17,10 @@ from app.picture.load import open_picture
 from app.picture.values import Blade, PictureReading, Straight
 from keycore.job import Entitlement, Job, JobHolds, JobPicture, StraightRecord
 from keycore.jobfolder import load_job, read_picture, save_job
-from keycore.marks import Marks
+from keycore.marks import Marks, PointXY
 from keycore.refusal import Refusal
 from keycore.spec import parse_spec, spec_to_json
+from keycore.storeddecoding import decoding_from_json, decoding_to_json
 from keycore.storedreadings import readings_from_json, readings_to_json
 
 if TYPE_CHECKING:
@@ -35,6 +36,8 @@ class Opened:
     state: BenchState
     readings: tuple[tuple[BenchPicture, PictureReading], ...]
     problems: tuple[str, ...]
+    decoding: Decoding | None = None
+    """What the job showed when it was stored; None where that was nothing, or is damaged."""
 
 
 def file_name(name: str, taken: set[str]) -> str:
@@ -43,7 +46,7 @@ def file_name(name: str, taken: set[str]) -> str:
     stem = file_stem(stem if dot else name)
     suffix = _NOT_IN_A_NAME.sub("", suffix)[:8] if dot else ""
     suffix = suffix or "png"
-    lower = {other.lower() for other in taken} | {"job.json", "job.previous.json", "job.lock"}
+    lower = {other.lower() for other in taken} | {"job.json", "job.previous.json", "job.lock", "autosave.json"}
     proposal, count = f"{stem}.{suffix}", 2
     while proposal.lower() in lower:
         proposal, count = f"{stem}-{count}.{suffix}", count + 1
@@ -74,21 +77,41 @@ def job_of(
         pictures=pictures,
         holds=JobHolds.from_indexes(dict(state.held), state.ruled_out),
         reading=_reading_record(state, readings, decoding) if with_code else None,
+        decoding=decoding_to_json(decoding) if with_code and decoding is not None else None,
         decided_code=state.decided_code if with_code else None,
         trials=state.trials if with_code else (),
         cut_key_check=state.cut_key_check if with_code else None,
         notes=state.notes,
+        keep_until=state.keep_until,
+        removed=state.removed,
     )
 
 
 def save(folder: Path, job: Job, state: BenchState) -> None:
     """Save the record with the bytes of its pictures."""
-    save_job(folder, job, {picture.file: picture.content for picture in state.pictures})
+    save_job(folder, job, contents_of(state))
+
+
+def contents_of(state: BenchState) -> dict[str, bytes]:
+    """The pictures' own bytes by file name."""
+    return {picture.file: picture.content for picture in state.pictures}
+
+
+def picture_in(contents: Mapping[str, bytes], record: JobPicture) -> bytes:
+    """A picture's own bytes among those of a sealed job, where they are whole."""
+    if record.file not in contents:
+        raise Refusal(f"Picture {record.file} of the sealed job is missing or damaged.", code="job.picture-missing")
+    return contents[record.file]
 
 
 def opened(folder: Path) -> Opened:
     """The job of a folder, with the readings that were stored in it."""
     job, problems = load_job(folder)
+    return opened_from(job, problems, lambda record: read_picture(folder, record))
+
+
+def opened_from(job: Job, problems: tuple[str, ...], content_of: Callable[[JobPicture], bytes]) -> Opened:
+    """The job of a record; ``content_of`` gives each picture's own bytes, or refuses."""
     spec = None
     if job.spec is not None:
         try:
@@ -99,7 +122,7 @@ def opened(folder: Path) -> Opened:
     readings: list[tuple[BenchPicture, PictureReading]] = []
     for record in job.pictures:
         try:
-            picture = _picture_of(folder, record)
+            picture = _picture_of(record, content_of(record))
             pictures.append(picture)
             stored = _reading_of(record)
             if stored is not None:
@@ -120,14 +143,23 @@ def opened(folder: Path) -> Opened:
         trials=job.trials,
         cut_key_check=None if job.cut_key_check is None else dict(job.cut_key_check),
         notes=job.notes,
+        keep_until=job.keep_until,
+        removed=job.removed,
     )
-    return Opened(state, tuple(readings), problems)
+    decoding = None
+    if job.decoding is not None and spec is not None:
+        try:
+            decoding = decoding_from_json(job.decoding, spec)
+        except Refusal as refusal:
+            problems = (*problems, refusal.sentence)
+    return Opened(state, tuple(readings), problems, decoding)
 
 
 def _standing(state: BenchState, decoding: Decoding | None) -> str:
-    if state.cut_key_check is not None:
+    passed = state.cut_key_check is not None and state.cut_key_check.get("outcome") == "pass"
+    if passed or any(trial.opened for trial in state.trials):
         return "done"
-    if state.trials:
+    if state.cut_key_check is not None or state.trials:
         return "cut"
     return "read" if decoding is not None else "open"
 
@@ -149,6 +181,7 @@ def _picture_record(picture: BenchPicture, reading: PictureReading | None, state
         growth_override_mm=picture.growth_mm,
         turned_off_references=tuple(sorted(picture.turned_off)),
         straight=None if reading is None else _straight_record(reading.straight),
+        outline=() if reading is None else tuple((float(x), float(y)) for x, y in reading.blade.outline),
         readings=None if reading is None else readings_to_json(reading.readings),
     )
 
@@ -161,19 +194,20 @@ def _straight_record(straight: Straight) -> StraightRecord:
 def _reading_record(
     state: BenchState, readings: Mapping[str, PictureReading], decoding: Decoding | None
 ) -> dict[str, object] | None:
-    if decoding is None or state.picture is None:
+    first = next((picture for picture in state.pictures if picture.shows == "key"), None)
+    if decoding is None or first is None:
         return None
     from keycore.keyreading import from_decoding
 
-    reading = readings.get(state.picture.file)
-    name = state.picture.picture.name
+    shown = state.picture if state.picture is not None and state.picture.shows == "key" else first
+    reading = readings.get(shown.file)
+    name = shown.picture.name
     return from_decoding(name, decoding, None if reading is None else reading.marks).model_dump(
         mode="json", exclude_none=True
     )
 
 
-def _picture_of(folder: Path, record: JobPicture) -> BenchPicture:
-    content = read_picture(folder, record)
+def _picture_of(record: JobPicture, content: bytes) -> BenchPicture:
     picture = open_picture(content, name=record.original_name or record.file, page=record.page)
     marks = record.marks
     points = {name: xy for name, xy in points_of(marks).items() if not name.startswith("reference")}
@@ -206,7 +240,7 @@ def _reading_of(record: JobPicture) -> PictureReading | None:
     marks = record.marks_found or record.marks or Marks()
     return PictureReading(
         straight=straight,
-        blade=_blade_from(straight, marks),
+        blade=_blade_from(straight, marks, record.outline),
         readings=readings,
         marks=marks,
         moved=(),
@@ -214,7 +248,7 @@ def _reading_of(record: JobPicture) -> PictureReading | None:
     )
 
 
-def _blade_from(straight: Straight, marks: Marks) -> Blade:
+def _blade_from(straight: Straight, marks: Marks, outline: Sequence[PointXY] = ()) -> Blade:
     """The blade as the stored marks give it; for drawing only."""
     points = {name: straight.straight_xy(np.array(xy)) for name, xy in points_of(marks).items()}
 
@@ -235,5 +269,5 @@ def _blade_from(straight: Straight, marks: Marks) -> Blade:
         back_slope=slope,
         back_sigma_px=0.0,
         top_y=min(heights, default=None),
-        outline=np.empty((0, 2)),
+        outline=np.array(outline, dtype=float).reshape(-1, 2),
     )

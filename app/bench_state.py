@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any, Literal, get_args
 
 from app.bench_marks import marks_of
 from app.picture.values import Picture
 from keycore.codes import Code
-from keycore.job import Entitlement, TrialDone
+from keycore.job import Entitlement, Removed, TrialDone
 from keycore.marks import Marks, PointXY, ReferenceMark
 from keycore.spec import KeySpec
 
@@ -83,6 +83,10 @@ class BenchState:
     trials: tuple[TrialDone, ...] = ()
     cut_key_check: dict[str, Any] | None = None
     notes: str = ""
+    keep_until: date | None = None
+    """When the record is to be looked at again, to be kept or forgotten."""
+    removed: tuple[Removed, ...] = ()
+    """What was taken out of this copy for teaching."""
 
     @property
     def picture(self) -> BenchPicture | None:

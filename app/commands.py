@@ -60,6 +60,8 @@ for _name, _command in (
     ("check", commands_cut.check),
     ("sheet", commands_paper.sheet),
     ("template", commands_paper.template),
+    ("label", commands_paper.label),
+    ("reduction", commands_paper.reduction),
     ("demo", commands_demo.demo),
 ):
     app.command(_name, cls=Command)(_command)
@@ -69,4 +71,8 @@ app.add_typer(commands_keep.job_app, name="job")
 
 def main() -> None:
     """Run the command line."""
+    from app.bench_log import log_faults, start_log
+
+    start_log()
+    log_faults()
     app(prog_name="valleygauge")

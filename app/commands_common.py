@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 import os
 import re
 import sys
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from keycore.job import Entitlement
     from keycore.spec import KeySpec
 
+_log = logging.getLogger(__name__)  # names of commands and codes of refusals; never what a person typed
 LISTS = frozenset({"--roots", "--positions", "--hold", "--not", "--rules"})
 """Options that take several values after one another: ``--roots 19.51 18.28 16.13``."""
 CAUTION = (
@@ -53,9 +55,11 @@ class Command(TyperCommand):
             raise _one_sentence(error, ctx.command_path) from error
 
     def invoke(self, ctx: Any) -> Any:
+        _log.info("command %s", ctx.command.name)
         try:
             return super().invoke(ctx)
         except Refusal as refusal:
+            _log.info("refused: %s", refusal.code)
             say(refusal.sentence)
             raise typer.Exit(status_of(refusal)) from refusal
         except BrokenPipeError:
@@ -68,6 +72,7 @@ class Command(TyperCommand):
                 or os.environ.get(TRACE_VARIABLE)
             ):
                 raise
+            _log.error("fault in command %s", ctx.command.name, exc_info=error)
             say(fault_words(error))
             raise typer.Exit(1) from error
 

@@ -2,25 +2,31 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
-from app.commands_common import cautions, number, numbers, print_json, say
+from app.commands_common import cautions, load_marks, number, numbers, print_json, say
+from app.commands_job import JOB_HELP
 from keycore.refusal import Refusal
 
 if TYPE_CHECKING:
+    from app.bench import Bench
+    from app.bench_check import CheckResult
     from keycore.cutting import CutList
     from keycore.spec import KeySpec
 
 CALIPER_SIGMA_MM = 0.012
-"""Digital calipers good to 0.02 mm either way, taken as evenly spread: 0.02 / sqrt(3)."""
+"""As in :mod:`app.bench_check`, which is imported only when a check runs."""
 MM_PER = {"mm": 1.0, "in": 25.4}
+OVERLAYS = (".svg", ".png")
+CUT_FILES: dict[str, Literal["csv", "json"]] = {".csv": "csv", ".json": "json"}
 
 
 def cutlist(
-    job: Annotated[Path | None, typer.Argument(metavar="JOB", help="A job folder; or give --spec and --code.")] = None,
+    job: Annotated[Path | None, typer.Argument(metavar="JOB", help=f"{JOB_HELP} Or give --spec and --code.")] = None,
     spec: Annotated[str | None, typer.Option("--spec", metavar="FILE_OR_NAME", help="The depth table.")] = None,
     code: Annotated[
         str | None, typer.Option("--code", metavar="CODE", help='Such as 3-1-2-5-4, or "1-2-3 / 3-2-1".')
@@ -48,15 +54,13 @@ def cutlist(
         bench, decoding, decided = code_of_job(job)
         cuts = cut_list(decided if code is None else code, decoding.spec)
         if out is not None:
-            from app.paper.cutfiles import cut_csv, cut_json
-
-            kinds = {".csv": cut_csv, ".json": cut_json}
-            if out.suffix.lower() not in kinds:
-                raise Refusal(f"A cut file ends in .csv or .json; got {out.name}.", code="call.suffix")
-            text = kinds[out.suffix.lower()](cuts, bench.state.entitlement, bench.state.number)
             from app.bench_export import write_private
+            from app.bench_paper import cut_file_of
 
-            write_private(out, text.encode())
+            kind = CUT_FILES.get(out.suffix.lower())
+            if kind is None:
+                raise Refusal(f"A cut file ends in .csv or .json; got {out.name}.", code="call.suffix")
+            write_private(out, cut_file_of(bench, kind, code))
             say(f"The cut file was written to {out}.")
     else:
         cuts = cut_list(*_code_and_table(code, spec))
@@ -85,7 +89,7 @@ def _show(cuts: CutList, as_json: bool) -> None:
 
 
 def trials(
-    job: Annotated[Path, typer.Argument(metavar="JOB", help="A job folder.")],
+    job: Annotated[Path, typer.Argument(metavar="JOB", help=JOB_HELP)],
     most: Annotated[int, typer.Option("--most", metavar="N", help="Plan for so many of the likeliest codes.")] = 10,
     as_json: Annotated[bool, typer.Option("--json", help="One trialplan/1 object.")] = False,
 ) -> None:
@@ -109,11 +113,17 @@ def trials(
 
 
 def check(
-    spec: Annotated[str, typer.Option("--spec", metavar="FILE_OR_NAME", help="The depth table.")],
-    code: Annotated[str, typer.Option("--code", metavar="CODE", help="The code that the key should have.")],
+    job: Annotated[Path | None, typer.Argument(metavar="JOB", help=f"{JOB_HELP} Or give --spec and --code.")] = None,
+    spec: Annotated[str | None, typer.Option("--spec", metavar="FILE_OR_NAME", help="The depth table.")] = None,
+    code: Annotated[
+        str | None, typer.Option("--code", metavar="CODE", help="The code that the key should have.")
+    ] = None,
     roots: Annotated[
-        list[str], typer.Option("--roots", metavar="R1 R2 ...", help="Measured root heights, bow to tip.")
-    ],
+        list[str] | None, typer.Option("--roots", metavar="R1 R2 ...", help="Measured root heights, bow to tip.")
+    ] = None,
+    picture: Annotated[
+        Path | None, typer.Option("--picture", metavar="FILE", help="In place of --roots: a picture of the cut key.")
+    ] = None,
     sigma: Annotated[
         str | None,
         typer.Option(
@@ -127,29 +137,153 @@ def check(
         typer.Option("--positions", metavar="P1 P2 ...", help="Measured cut centres from the gauge point."),
     ] = None,
     unit: Annotated[str, typer.Option("--unit", metavar="mm|in", help="Unit of the figures.")] = "mm",
+    marks: Annotated[
+        Path | None, typer.Option("--marks", metavar="FILE", help="Rough marks on the picture, a marks/1 file.")
+    ] = None,
+    reference: Annotated[
+        str,
+        typer.Option("--reference", metavar="auto|card|a4|dpi|none", help="What of known size lies in it."),
+    ] = "auto",
+    page: Annotated[int, typer.Option("--page", metavar="N", help="Page of a PDF or TIFF.")] = 1,
+    key: Annotated[int, typer.Option("--key", metavar="N", min=1, help="Which key, where it shows several.")] = 1,
+    overlay: Annotated[
+        Path | None,
+        typer.Option(
+            "--overlay", metavar="FILE", help="Draw nominal and measured profile, .svg or .png; of a job only."
+        ),
+    ] = None,
+    record: Annotated[
+        bool, typer.Option("--record/--no-record", help="Whether a job's check is kept in its record.")
+    ] = True,
     as_json: Annotated[bool, typer.Option("--json", help="One keycheck/1 object.")] = False,
 ) -> None:
-    """Check a cut key against its code by caliper figures.
+    """Check a cut key against its code, by caliper figures or by a picture of it.
 
-    Each cut passes, fails, or cannot be told with this instrument.
+    Each cut passes, fails, or cannot be told with this instrument. A picture proves a wrong depth, seldom a right
+    one: its own uncertainty is larger than what a table allows. With a job the outcome is kept in its record.
 
     \b
     Example:
       valleygauge check --spec harbourside-5 --code 3-1-2-5-4 --roots 6.71 7.69 7.22 5.70 6.18 --sigma 0.01
+      valleygauge check valleygauge-demo/demo-scan --roots 7.20 5.69 6.71 5.21 7.70
+      valleygauge check valleygauge-demo/demo-scan --picture cutkey.png --overlay overlay.svg
     """
-    from keycore.conformity import check_cut_key
-    from keycore.spec import load_spec
-
-    table = load_spec(spec)
+    if (roots is None) == (picture is None):
+        raise Refusal("Give what was measured: either --roots, or --picture.", code="call.no-measure")
     if unit not in MM_PER:
         raise Refusal(f"--unit is mm or in; got {unit!r}.", code="call.unit")
+    if overlay is not None and overlay.suffix.lower() not in OVERLAYS:
+        raise Refusal(f"An overlay ends in .svg or .png; got {overlay.name}.", code="call.suffix")
     mm = MM_PER[unit]
     given = number(sigma, "sigma")
-    sigma_mm = CALIPER_SIGMA_MM if given is None else given * mm
-    placed = tuple(value * mm for value in numbers(positions, "a position")) or None
-    measured = tuple(value * mm for value in numbers(roots, "a root height"))
-    found = check_cut_key(code, table, measured, sigma_mm, positions_mm=placed, position_sigma_mm=sigma_mm)
+    measures = _Measures(
+        roots_mm=tuple(value * mm for value in numbers(roots, "a root height")),
+        sigma_mm=CALIPER_SIGMA_MM if given is None else given * mm,
+        positions_mm=tuple(value * mm for value in numbers(positions, "a position")) or None,
+        picture=picture,
+        marks=marks,
+        reference=reference,
+        page=page,
+        key=key - 1,
+    )
+    if job is not None:
+        if spec is not None or code is not None:
+            raise Refusal("A job has its own table and code; leave --spec and --code out.", code="call.two-codes")
+        text, content = _check_job(job, measures, overlay, record)
+    else:
+        if overlay is not None:
+            raise Refusal("An overlay shows a code, so it is made of a job only; give the job.", code="call.no-job")
+        text, content = _check_plain(*_code_and_table(code, spec), measures)
     if as_json:
-        print_json(found.to_json())
+        print_json(content)
         return
-    typer.echo(found.text())
+    typer.echo(text)
+
+
+@dataclass(frozen=True)
+class _Measures:
+    """What was measured on the cut key."""
+
+    roots_mm: tuple[float, ...]
+    sigma_mm: float
+    positions_mm: tuple[float, ...] | None
+    picture: Path | None
+    marks: Path | None
+    reference: str
+    page: int
+    key: int
+
+
+def _check_plain(code: str, table: KeySpec, measures: _Measures) -> tuple[str, dict[str, Any]]:
+    """A check of no job: the words and keycheck/1."""
+    if measures.picture is None:
+        from keycore.conformity import check_cut_key
+
+        found = check_cut_key(
+            code, table, measures.roots_mm, measures.sigma_mm,
+            positions_mm=measures.positions_mm, position_sigma_mm=measures.sigma_mm,
+        )  # fmt: skip
+        return found.text(), found.to_json()
+    from app.bench import Bench
+
+    bench = Bench()
+    bench.set_spec(table)
+    bench.decide_code(code)
+    result = _read_cut_key(bench, measures)
+    if result.found is None:
+        raise Refusal(result.problem, code="check.not-read")
+    return result.found.text(), result.found.to_json()
+
+
+def _check_job(job: Path, measures: _Measures, overlay: Path | None, record: bool) -> tuple[str, dict[str, Any]]:
+    """A check of a job, recorded in it: the words and keycheck/1."""
+    from app.bench_check import check_by_calipers, overlay_of_calipers, overlay_of_picture, take_check
+    from app.commands_job import code_of_job
+
+    bench, decoding, _code = code_of_job(job, reading_only=not record)
+    try:
+        for caution in cautions(decoding.spec):
+            say(caution)
+        if record and bench.home is None:
+            raise Refusal(
+                "The check cannot be recorded, so nothing was checked; give --no-record to check all the same.",
+                code="check.not-recorded",
+            )
+        if measures.picture is None:
+            figures = check_by_calipers(bench, measures.roots_mm, measures.sigma_mm, positions_mm=measures.positions_mm)
+            text, content = figures.text(), figures.to_json()
+            drawing = overlay_of_calipers(bench, figures) if overlay is not None else None
+        else:
+            result = _read_cut_key(bench, measures)
+            take_check(bench, result)
+            assert result.found is not None
+            text, content = result.found.text(), result.found.to_json()
+            drawing = overlay_of_picture(bench, result) if overlay is not None else None
+        if overlay is not None and drawing is not None:
+            from app.bench_export import write_drawing
+
+            write_drawing(overlay, drawing, f"Job {bench.state.number}: the cut key")
+            say(f"The overlay was written to {overlay}.")
+        if record:
+            bench.save()
+            say(f"The check was recorded in job {bench.state.number}.")
+        return text, content
+    finally:
+        bench.close()
+
+
+def _read_cut_key(bench: Bench, measures: _Measures) -> CheckResult:
+    """Put the picture of the cut key into the job and read it."""
+    from app.bench_check import check_work
+    from app.bench_work import load_picture
+
+    assert measures.picture is not None
+    bench.add_picture(load_picture(measures.picture, page=measures.page), shows="cut key")
+    if measures.key:
+        bench.set_key(measures.key)
+    if measures.marks is not None:
+        bench.set_marks(load_marks(measures.marks))
+    bench.set_reference(measures.reference)  # type: ignore[arg-type]  # it refuses any other word
+    work = check_work(bench)
+    assert work is not None
+    return work.run()

@@ -3,15 +3,23 @@
 The file is a tar archive (``job.json`` and the pictures' own bytes) encrypted in the age format with a passphrase
 (age-encryption.org/v1, scrypt), so any program that knows age can open it without this one.  A sealed job is read and
 written in memory: its content never touches the disk in the clear.  A forgotten passphrase cannot be recovered.
+
+Autosave
+--------
+A passphrase is made slow on purpose (about a second), too slow for a save after every mark.  So the sealed archive
+carries a key pair of its own (``autosave.json``), and between whole saves the job is sealed to that key into a second
+file beside the first (``NAME.auto``), in milliseconds.  Only who opens the first can open the second.  The higher count
+of the two is the later state; a whole save takes the second file away.
 """
 
 from __future__ import annotations
 
 import io
+import json
 import os
 import tarfile
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +28,8 @@ from keycore.jobfolder import RECORD, sha256_of, write_whole
 from keycore.refusal import Refusal
 
 SUFFIX = ".job.age"
+AUTOSAVE_SUFFIX = ".auto"
+AUTOSAVE_KEY = "autosave.json"
 SHORTEST_PASSPHRASE = 12
 LARGEST_SEALED_BYTES = 1_000_000_000
 _AGE_FIRST_LINE = b"age-encryption.org/v1"
@@ -32,16 +42,60 @@ class SealedJob:
     job: Job
     pictures: Mapping[str, bytes]
     problems: tuple[str, ...]
+    autosave_key: str = field(default="", repr=False)
+    """Secret key of the job's autosaves; "" in a file that was sealed without one."""
+    count: int = 0
+    """How many saves led to this state."""
 
 
-def save_sealed(file: Path | str, job: Job, pictures: Mapping[str, bytes], passphrase: str) -> None:
-    """Write a job sealed, for its owner's eyes; a file that was there before stays whole until the new one is."""
-    file = Path(file)
+def new_autosave_key() -> str:
+    """A fresh secret key for a job's autosaves."""
+    return str(_pyrage().x25519.Identity.generate())
+
+
+def require_passphrase(passphrase: str) -> None:
+    """Refuse a passphrase that is quickly guessed."""
     if len(passphrase.strip()) < SHORTEST_PASSPHRASE:
         raise Refusal(
             f"A passphrase needs at least {SHORTEST_PASSPHRASE} characters; four or five unrelated words are good.",
             code="sealed.short",
         )
+
+
+def save_sealed(
+    file: Path | str,
+    job: Job,
+    pictures: Mapping[str, bytes],
+    passphrase: str,
+    *,
+    autosave_key: str = "",
+    count: int = 0,
+) -> None:
+    """Write a job sealed, for its owner's eyes; a file that was there before stays whole until the new one is.
+
+    An autosave that lies beside the file is taken away once the file is written.
+    """
+    file = Path(file)
+    require_passphrase(passphrase)
+    content = _content(job, pictures, autosave_key or new_autosave_key(), count)
+    _write(file, _pyrage().passphrase.encrypt(_packed(content), passphrase))
+    autosave_of(file).unlink(missing_ok=True)
+
+
+def save_autosave(file: Path | str, job: Job, pictures: Mapping[str, bytes], autosave_key: str, count: int) -> None:
+    """Write the job's present state, sealed to the job's own key, beside its sealed file."""
+    identity = _pyrage().x25519.Identity.from_str(autosave_key)
+    content = _content(job, pictures, "", count)
+    _write(autosave_of(file), _pyrage().encrypt(_packed(content), [identity.to_public()]))
+
+
+def autosave_of(file: Path | str) -> Path:
+    """Where the autosaves of a sealed file lie."""
+    file = Path(file)
+    return file.with_name(f"{file.name}{AUTOSAVE_SUFFIX}")
+
+
+def _content(job: Job, pictures: Mapping[str, bytes], autosave_key: str, count: int) -> dict[str, bytes]:
     for picture in job.pictures:
         if picture.file not in pictures:
             raise Refusal(f"Picture {picture.file} was not given; nothing was sealed.", code="job.picture-missing")
@@ -50,8 +104,15 @@ def save_sealed(file: Path | str, job: Job, pictures: Mapping[str, bytes], passp
                 f"Picture {picture.file} does not have the SHA-256 that the job records; nothing was sealed.",
                 code="job.picture-changed",
             )
-    content = {RECORD: job_text(job).encode(), **{p.file: pictures[p.file] for p in job.pictures}}
-    sealed = _pyrage().passphrase.encrypt(_packed(content), passphrase)
+    kept = json.dumps({"key": autosave_key, "count": count}).encode()
+    return {
+        RECORD: job_text(job).encode(),
+        AUTOSAVE_KEY: kept,
+        **{p.file: pictures[p.file] for p in job.pictures},
+    }
+
+
+def _write(file: Path, sealed: bytes) -> None:
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
         write_whole(file.parent, file.name, sealed)
@@ -62,16 +123,9 @@ def save_sealed(file: Path | str, job: Job, pictures: Mapping[str, bytes], passp
 
 
 def load_sealed(file: Path | str, passphrase: str) -> SealedJob:
-    """Open a sealed job in memory."""
+    """Open a sealed job in memory; where an autosave beside it is later, that."""
     file = Path(file)
-    try:
-        if os.path.getsize(file) > LARGEST_SEALED_BYTES:
-            raise Refusal(f"{file.name} is too large for a sealed job.", code="sealed.too-large")
-        sealed = file.read_bytes()
-    except OSError as error:
-        raise Refusal(f"{file.name} cannot be read: {error.strerror or error}.", code="sealed.unreadable") from error
-    if not sealed.startswith(_AGE_FIRST_LINE):
-        raise Refusal(f"{file.name} is not a sealed job.", code="sealed.not-sealed")
+    sealed = _sealed_bytes(file)
     rage = _pyrage()
     try:
         packed = rage.passphrase.decrypt(sealed, passphrase)
@@ -80,19 +134,56 @@ def load_sealed(file: Path | str, passphrase: str) -> SealedJob:
             f"{file.name} did not open: the passphrase is another one, or the file is damaged.",
             code="sealed.passphrase",
         ) from error
-    content = _unpacked(packed, file.name)
+    opened = _opened(_unpacked(packed, file.name), file.name)
+    later = _autosave(file, opened)
+    return opened if later is None or later.count <= opened.count else later
+
+
+def _autosave(file: Path, opened: SealedJob) -> SealedJob | None:
+    """The autosave beside a sealed file; None where there is none, or it is of another state of the file."""
+    beside = autosave_of(file)
+    if not opened.autosave_key or not beside.is_file():
+        return None
+    rage = _pyrage()
+    try:
+        packed = rage.decrypt(_sealed_bytes(beside), [rage.x25519.Identity.from_str(opened.autosave_key)])
+        later = _opened(_unpacked(packed, beside.name), beside.name)
+    except (rage.DecryptError, Refusal):  # damaged, or sealed to another key: the whole save is the last good state
+        return None
+    return replace(later, autosave_key=opened.autosave_key)
+
+
+def _sealed_bytes(file: Path) -> bytes:
+    try:
+        if os.path.getsize(file) > LARGEST_SEALED_BYTES:
+            raise Refusal(f"{file.name} is too large for a sealed job.", code="sealed.too-large")
+        sealed = file.read_bytes()
+    except OSError as error:
+        raise Refusal(f"{file.name} cannot be read: {error.strerror or error}.", code="sealed.unreadable") from error
+    if not sealed.startswith(_AGE_FIRST_LINE):
+        raise Refusal(f"{file.name} is not a sealed job.", code="sealed.not-sealed")
+    return sealed
+
+
+def _opened(content: Mapping[str, bytes], origin: str) -> SealedJob:
     if RECORD not in content:
-        raise Refusal(f"{file.name} holds no job record.", code="sealed.not-a-job")
-    job, problems = parse_job(content[RECORD].decode("utf-8", errors="replace"), f"{file.name}/{RECORD}")
+        raise Refusal(f"{origin} holds no job record.", code="sealed.not-a-job")
+    job, problems = parse_job(content[RECORD].decode("utf-8", errors="replace"), f"{origin}/{RECORD}")
     pictures = {}
     for picture in job.pictures:
         if picture.file not in content:
-            problems = (*problems, f"Picture {picture.file} is not in {file.name}.")
+            problems = (*problems, f"Picture {picture.file} is not in {origin}.")
         elif sha256_of(content[picture.file]) != picture.sha256:
-            problems = (*problems, f"Picture {picture.file} of {file.name} is not the one that was read.")
+            problems = (*problems, f"Picture {picture.file} of {origin} is not the one that was read.")
         else:
             pictures[picture.file] = content[picture.file]
-    return SealedJob(job, pictures, problems)
+    key, count = "", 0
+    try:
+        kept = json.loads(content.get(AUTOSAVE_KEY, b"{}"))
+        key, count = str(kept.get("key", "")), int(kept.get("count", 0))
+    except (ValueError, AttributeError, TypeError):
+        problems = (*problems, f"{AUTOSAVE_KEY} of {origin} is damaged.")
+    return SealedJob(job, pictures, problems, key, count)
 
 
 def is_sealed(file: Path | str) -> bool:

@@ -115,6 +115,7 @@ class CutKeyCheck:
     level: float
     outcome: Outcome
     words: tuple[str, ...]
+    measured_by: Literal["calipers", "picture"] = "calipers"
 
     @property
     def probability(self) -> float:
@@ -142,6 +143,7 @@ class CutKeyCheck:
             "outcome": self.outcome,
             "probability": self.probability,
             "level": self.level,
+            "measured_by": self.measured_by,
             "checks": [
                 {
                     "what": check.what,
@@ -202,7 +204,7 @@ def check_cut_key(
         along_mm = list(spec.for_count(per_edge).cut_positions_mm) * spec.edge_count
         limit_mm = spec.tolerance.position_mm
         checks += _checks("position", code, spec, along_mm, positions_mm, position_sigma_mm, limit_mm, level)
-    outcome = _whole([check.outcome for check in checks])
+    outcome = whole_outcome([check.outcome for check in checks])
     return CutKeyCheck(spec, code, tuple(checks), level, outcome, _what_to_do(checks, spec, level, outcome))
 
 
@@ -289,7 +291,8 @@ def _words(
     return f"cannot be told{other}; a measurement with an uncertainty of {needed:.3f} mm{often} would do."
 
 
-def _whole(outcomes: Sequence[Outcome]) -> Outcome:
+def whole_outcome(outcomes: Sequence[Outcome]) -> Outcome:
+    """A key passes when every cut does, and fails when one does."""
     if "fail" in outcomes:
         return "fail"
     return "cannot be told" if "cannot be told" in outcomes else "pass"

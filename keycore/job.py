@@ -1,4 +1,4 @@
-"""The job record, job/1: everything that another locksmith needs to check a job, as one frozen value.
+"""The job record, job/2: everything that another locksmith needs to check a job, as one frozen value.
 
 A job is a value: an edit makes a new one (:meth:`Job.changed`).  The depth table is kept whole inside it, with its
 provenance and confirmation, so that a job can be opened when the table has long been changed or lost.
@@ -8,6 +8,10 @@ Versions
 --------
 ``format`` is "job/N".  :func:`parse_job` lifts an older N to the present one step by step (:data:`MIGRATIONS`) and
 refuses a newer N in words, because a newer program may have recorded something that this one would lose.
+
+* job/1: the first.
+* job/2: the decoding is kept whole, and a picture keeps its blade's outline, so that a job and its papers show years
+  later what they showed then; nothing else changed.
 
 Checksum
 --------
@@ -30,17 +34,17 @@ from pydantic import BaseModel, ConfigDict, Field, JsonValue, ValidationError, f
 from keycore.marks import Finite, Marks
 from keycore.refusal import Refusal
 
-JOB_VERSION = 1
+JOB_VERSION = 2
 JobState = Literal["open", "read", "cut", "done"]
 Removed = Literal["customer", "code"]
 Json = dict[str, JsonValue]
 Migration = Callable[[dict[str, Any]], dict[str, Any]]
 
-MIGRATIONS: dict[int, Migration] = {}
+MIGRATIONS: dict[int, Migration] = {1: dict}
 """Version n -> the function that turns a record of version n into one of version n + 1.  Version 1 is the first."""
 
 _FILE_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ._+()-]{0,120}")
-_RESERVED = frozenset({"job.json", "job.previous.json", "job.lock"})
+_RESERVED = frozenset({"job.json", "job.previous.json", "job.lock", "autosave.json"})
 
 
 class _Record(BaseModel):
@@ -137,6 +141,8 @@ class JobPicture(_Record):
     growth_override_mm: Finite | None = None
     turned_off_references: tuple[str, ...] = ()
     straight: StraightRecord | None = None
+    outline: tuple[tuple[Finite, Finite], ...] = ()
+    """The blade's visible edge in straightened pixels, for drawing; empty where there is no reading."""
     readings: Json | None = None
     """readings/1 (see :mod:`keycore.storedreadings`): what was measured, so that the code can be decoded again."""
 
@@ -161,7 +167,7 @@ class TrialDone(_Record):
 class Job(_Record):
     """One job, whole."""
 
-    format: Literal["job/1"] = "job/1"
+    format: Literal["job/2"] = "job/2"
     number: Annotated[str, Field(min_length=1, max_length=64)]
     created: datetime
     program_version: str
@@ -173,6 +179,8 @@ class Job(_Record):
     holds: JobHolds = JobHolds()
     reading: Json | None = None
     """keyreading/1 of all pictures together."""
+    decoding: Json | None = None
+    """decoding/1 (see :mod:`keycore.storeddecoding`): the same whole, to be shown again as it was."""
     decided_code: tuple[str, ...] | None = None
     """The code the locksmith settled on, flat: the first edge's cuts, then the second's."""
     trials: tuple[TrialDone, ...] = ()
@@ -191,7 +199,9 @@ class Job(_Record):
     @property
     def holds_code(self) -> bool:
         """True where a code, or what a code can be made from, is in the record."""
-        return bool(self.reading or self.decided_code or self.trials or self.cut_key_check or self.pictures)
+        return bool(
+            self.reading or self.decoding or self.decided_code or self.trials or self.cut_key_check or self.pictures
+        )
 
     def missing_for_export(self) -> tuple[str, ...]:
         """Plain names of what must still be recorded before a code of this job may leave the program."""
@@ -317,6 +327,7 @@ def redacted(job: Job, what: Removed | Iterable[Removed], *, keep_pictures: bool
             "pictures": (),
             "holds": JobHolds(),
             "reading": None,
+            "decoding": None,
             "decided_code": None,
             "trials": (),
             "cut_key_check": None,

@@ -68,8 +68,8 @@ class JobLock:
             holder = _holder_in(self._path)
             who = "nobody" if holder is None else f"{holder.name} on {holder.computer}"
             raise Refusal(
-                f"The lock on job folder {self._path.parent.name} is not this bench's any more (held by {who}); "
-                f"nothing was saved. Save in another folder.",
+                f"{_words(self._path)} is not this bench's any more (held by {who}); nothing was saved. Save it "
+                f"elsewhere.",
                 code="job.lock-lost",
             )
 
@@ -93,11 +93,14 @@ class JobLock:
         self.release()
 
 
-def take_lock(folder: Path | str, name: str) -> JobLock:
-    """Take the lock of a job folder for a bench called ``name``; refused where another bench has it open."""
-    path = Path(folder) / LOCK
+def take_lock(folder: Path | str, name: str, *, lock: str = LOCK) -> JobLock:
+    """Take the lock of a job folder for a bench called ``name``; refused where another bench has it open.
+
+    ``lock`` is the lock file's name, for a job that is one file beside others (a sealed one).
+    """
+    path = Path(folder) / lock
     took_over_from = None
-    holder = holder_of(folder)
+    holder = _holder_in(path)
     if holder is not None:
         if not holder.is_stale:
             raise _is_open(path, holder)
@@ -116,11 +119,10 @@ def take_lock(folder: Path | str, name: str) -> JobLock:
         try:
             _give_name(part, path)
         except FileExistsError:
-            winner = holder_of(folder)
-            raise _is_open(path, winner) from None
+            raise _is_open(path, _holder_in(path)) from None
     except OSError as error:
         raise Refusal(
-            f"Job folder {path.parent.name} cannot be locked ({error.strerror or error}); open it for reading only.",
+            f"{_words(path)} cannot be locked ({error.strerror or error}); open it for reading only.",
             code="job.cannot-lock",
         ) from error
     finally:
@@ -129,9 +131,9 @@ def take_lock(folder: Path | str, name: str) -> JobLock:
     return JobLock(path, token, took_over_from)
 
 
-def holder_of(folder: Path | str) -> Holder | None:
+def holder_of(folder: Path | str, *, lock: str = LOCK) -> Holder | None:
     """Who holds the lock of a job folder; None where nobody does."""
-    return _holder_in(Path(folder) / LOCK)
+    return _holder_in(Path(folder) / lock)
 
 
 def _holder_in(path: Path) -> Holder | None:
@@ -206,9 +208,14 @@ def _give_name(part: Path, path: Path) -> None:
 def _is_open(path: Path, holder: Holder | None) -> Refusal:
     who = "another bench" if holder is None else f"{holder.name} on {holder.computer} since {holder.since}"
     return Refusal(
-        f"Job folder {path.parent.name} is open at {who}; close it there, or open it for reading only.",
+        f"{_words(path)} is open at {who}; close it there, or open it for reading only.",
         code="job.locked",
     )
+
+
+def _words(path: Path) -> str:
+    """What a lock file belongs to, at the start of a sentence."""
+    return f"Job folder {path.parent.name}" if path.name == LOCK else f"Sealed job {path.name.removesuffix('.lock')}"
 
 
 def _is_running(process: int) -> bool:

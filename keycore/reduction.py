@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 from keycore.measured import Measured
 from keycore.refusal import Refusal
@@ -62,6 +63,35 @@ class Reduction:
     length_left_mm: Measured | None
     height_left_mm: Measured
     words: tuple[str, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """The settings as JSON members, reduction/1; ``left`` is relative, ``_mm`` in millimetres on the key."""
+
+        def axis(on: AxisReduction) -> dict[str, Any]:
+            return {
+                "exact_percent": on.exact_percent.value,
+                "exact_sigma_percent": on.exact_percent.sigma,
+                "passes_percent": list(on.passes),
+                "left": on.left.value,
+                "left_sigma": on.left.sigma,
+            }
+
+        length = self.length_left_mm
+        return {
+            "format": "reduction/1",
+            "along": axis(self.along),
+            "across": axis(self.across),
+            "one_setting": {
+                "passes_percent": list(self.one),
+                "left_along": self.one_left_along,
+                "left_across": self.one_left_across,
+            },
+            "length_left_mm": None if length is None else length.value,
+            "length_left_sigma_mm": None if length is None else length.sigma,
+            "height_left_mm": self.height_left_mm.value,
+            "height_left_sigma_mm": self.height_left_mm.sigma,
+            "words": list(self.words),
+        }
 
 
 def reduction(along: Measured, across: Measured, spec: KeySpec, *, step_percent: float = 1.0) -> Reduction:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from reportlab.lib.pagesizes import A4, LETTER
-from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageTemplate
+from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageTemplate, Spacer
 
 from app.paper.drawing import PT_PER_MM, Drawing
 from app.paper.sheet_parts import (
@@ -24,7 +24,7 @@ from app.paper.sheet_parts import (
     signature_part,
     trials_part,
 )
-from app.paper.sheet_style import NumberedCanvas, page_words
+from app.paper.sheet_style import FOOT_MM, NumberedCanvas, page_words
 from app.paper.template import PageSize
 from app.paper.words import require_entitlement
 from keycore.codes import Code
@@ -102,12 +102,15 @@ def _story(content: SheetContent) -> list[Flowable]:
         code_part, entitlement_part, pictures_part, scale_part, ladder_part, rivals_part, cut_list_part, trials_part,
         cut_key_part, notes_part, signature_part,
     )  # fmt: skip
-    return [flowable for part in parts for flowable in part(content)]
+    story = [flowable for part in parts for flowable in part(content)]
+    while isinstance(story[-1], Spacer):  # a gap after the last part could fall onto a page of its own
+        story.pop()
+    return story
 
 
 def _document(out: io.BytesIO, content: SheetContent, size: tuple[float, float]) -> BaseDocTemplate:
     margin = MARGIN_MM * PT_PER_MM
-    foot = margin + 10.0 * PT_PER_MM
+    foot = margin + FOOT_MM * PT_PER_MM
     document = BaseDocTemplate(
         out, pagesize=size, title=f"Job sheet {content.job.number}", creator="Valleygauge", invariant=1
     )

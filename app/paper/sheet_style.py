@@ -11,12 +11,15 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, KeepTogether, Paragraph, Spacer, Table, TableStyle
 
-from app.paper.drawing import PT_PER_MM, Drawing
+from app.paper.drawing import PT_PER_MM, Drawing, wrap
 from app.paper.fonts import Weight, drawable, font_name
 from keycore.job import Entitlement
 
 WIDTH = 180.0 * PT_PER_MM
 SMALL, BODY, HEAD = 7.6, 8.8, 11.0
+FOOT_MM = 12.0
+"""Room over the margin for the foot of every page: two rows for the entitlement, one for the caution."""
+FOOT, FOOT_ROW = 6.8, 8.6
 
 
 def words(text: str, size: float = BODY, weight: Weight = "plain", space: float = 2.0, align: int = 0) -> Paragraph:
@@ -146,19 +149,23 @@ class NumberedCanvas(Canvas):  # type: ignore[misc]
 
     def _draw_foot(self, number: int, count: int) -> None:
         width, y = self._pagesize[0], self._margin
+        top = y + FOOT_MM * PT_PER_MM - 8.0
         self.setLineWidth(0.4)
-        self.line(self._margin, y + 16, width - self._margin, y + 16)
-        for row, text in enumerate(self._foot):
-            text = _shortened(drawable(text), width - 2 * self._margin - 50)
-            self.setFont(font_name("plain", text), 6.8)
-            self.drawString(self._margin, y + 7 - 9 * row, text)
-        self.setFont(font_name("plain"), 6.8)
-        self.drawRightString(width - self._margin, y + 7, f"page {number} of {count}")
+        self.line(self._margin, top, width - self._margin, top)
+        room = width - 2 * self._margin - 60
+        rows = [*_rows(self._foot[0], room, 2), *_rows(self._foot[1], room, 1)]
+        for row, text in enumerate(rows, 1):
+            self.setFont(font_name("plain", text), FOOT)
+            self.drawString(self._margin, top - FOOT_ROW * row, text)
+        self.setFont(font_name("plain"), FOOT)
+        self.drawRightString(width - self._margin, top - FOOT_ROW, f"page {number} of {count}")
 
 
-def _shortened(text: str, width: float) -> str:
-    from app.paper.fonts import text_width_mm
-
-    while text_width_mm(text, 6.8) > width and len(text) > 4:
-        text = text[:-4].rstrip() + "..."
-    return text
+def _rows(text: str, width: float, most: int) -> list[str]:
+    """Text broken into at most so many rows of the foot; what has no room is left out, with three dots."""
+    text = drawable(text)
+    rows = wrap(text, width, FOOT)
+    while len(rows) > most:
+        text = text.removesuffix("...")[:-4].rstrip() + "..."
+        rows = wrap(text, width, FOOT)
+    return rows

@@ -61,6 +61,15 @@ class PrinterCorrection:
                 )
         return cls(before.along * RULE_MM / along_mm, before.across * RULE_MM / across_mm)
 
+    def words(self) -> str:
+        """What this page's lengths were changed by, to be printed on it; "" where they were not."""
+        if (self.along, self.across) == (1.0, 1.0):
+            return ""
+        return (
+            f"Corrected for one printer: drawn {100 * (self.along - 1):+.3f} % along and "
+            f"{100 * (self.across - 1):+.3f} % across. Its rules, too, must measure 100.0 mm once printed there."
+        )
+
 
 def template_pdf(
     code: Code,
@@ -85,7 +94,14 @@ def template_pdf(
     """
     correction = correction or PrinterCorrection()
     drawing = template_drawing(
-        code, spec, entitlement, job_number, outline_mm=outline_mm, outline_title=outline_title, page=page
+        code,
+        spec,
+        entitlement,
+        job_number,
+        outline_mm=outline_mm,
+        outline_title=outline_title,
+        page=page,
+        note=correction.words(),
     )
     width, height = PAGES_MM[page]
     out = io.BytesIO()
@@ -171,7 +187,7 @@ def outline_of(outline_xy: Floats, gauge_x: float, back_y0: float, back_slope: f
 
 def template_drawing(
     code: Code, spec: KeySpec, entitlement: Entitlement | None, job_number: str, *,
-    outline_mm: Sequence[Floats] = (), outline_title: str = OUTLINE_TITLE, page: PageSize = "A4",
+    outline_mm: Sequence[Floats] = (), outline_title: str = OUTLINE_TITLE, page: PageSize = "A4", note: str = "",
 ) -> Drawing:  # fmt: skip
     """The page as a drawing in millimetres; every length of the blade and the rules is true."""
     entitlement = require_entitlement(entitlement, spec, "The light-test template")
@@ -198,7 +214,7 @@ def template_drawing(
         drawing.text((BLADE_LEFT_MM, y + 4.5), title, size_mm=2.5)
     _roots(drawing, profile, code, spec)
     _rules(drawing)
-    _words(drawing, profile, spec, entitlement, height)
+    _words(drawing, profile, spec, entitlement, height, note)
     return drawing
 
 
@@ -251,7 +267,9 @@ def _rules(drawing: Drawing) -> None:
         drawing.line([(x, y), end], width_mm=HAIR_MM)
 
 
-def _words(drawing: Drawing, profile: BladeProfile, spec: KeySpec, entitlement: Entitlement, height: float) -> None:
+def _words(
+    drawing: Drawing, profile: BladeProfile, spec: KeySpec, entitlement: Entitlement, height: float, note: str
+) -> None:
     y = 122.0
     texts = [
         'Print at true size: in the print window choose "actual size" or 100 %, never "fit to page". Then measure both '
@@ -268,6 +286,8 @@ def _words(drawing: Drawing, profile: BladeProfile, spec: KeySpec, entitlement: 
     if spec.is_unconfirmed:
         texts.append("The table is UNCONFIRMED: compare it with a chart before a key is cut.")
     texts.append("The end of the blade is drawn square where the table gives no tip; the blank has its own.")
+    if note:
+        texts.append(note)
     for text in texts:
         y = drawing.wrapped((20, y), text, 155.0, 2.8) + 2.0
     drawing.text((RULE_ALONG_MM[0], RULE_ALONG_MM[1] + 4.0), "Rule along: 100.0 mm between its end marks", size_mm=2.5)

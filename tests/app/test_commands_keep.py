@@ -35,7 +35,7 @@ def test_jobs_are_listed_and_found_without_their_codes(job: Path) -> None:
 
     assert status == 0 and number in out and "Orla Fenwright" in out and "-".join(CODE) not in out
     found = json.loads(run("job", "list", job.parent, "--find", "fenwright", "--state", "read", "--json")[1])
-    assert (found["number"], found["table"], found["folder"]) == (number, "Harbourside 5", "0007")
+    assert (found["number"], found["table"], found["place"]) == (number, "Harbourside 5", "0007")
     rows = list(csv.DictReader(io.StringIO(run("job", "list", job.parent, "--csv")[1])))
     assert [row["asked_by"] for row in rows] == ["Orla Fenwright"]
     assert run("job", "list", job.parent, "--find", "nobody") == (0, "", f"There are no such jobs in {job.parent}.\n")
@@ -48,7 +48,7 @@ def test_a_damaged_job_is_listed_with_what_is_wrong(job: Path) -> None:
     (other / "job.json").write_text("{")
     rows = [json.loads(line) for line in run("job", "list", job.parent, "--json")[1].splitlines()]
 
-    assert [row["folder"] for row in rows] == ["0007", "0008"]
+    assert [row["place"] for row in rows] == ["0007", "0008"]
     assert rows[1]["remark"].startswith("0008/job.json is damaged") and rows[0]["remark"] == ""
 
 

@@ -151,7 +151,7 @@ def test_damaged_record_without_a_state_before_is_refused(tmp_path: Path, conten
 def test_nothing_is_saved_over_a_damaged_or_newer_record(tmp_path: Path) -> None:
     """What could still be mended stays as it is."""
     folder = saved(tmp_path)
-    for content in (b"{", b'{"format": "job/9"}', b'{"format": "job/1", "number": 3}'):
+    for content in (b"{", b'{"format": "job/9"}', b'{"format": "job/2", "number": 3}'):
         (folder / "job.json").write_bytes(content)
         with pytest.raises(Refusal, match="another folder"):
             save_job(folder, a_job("x"))

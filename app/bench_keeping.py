@@ -1,0 +1,301 @@
+"""Keeping a job: saving, sealing, exporting, opening again, forgetting; part of :class:`app.bench.Bench`.
+
+A job is kept in its folder, or in its sealed file; in the second case nothing of it is ever written in the clear but
+what a person exports by name.
+"""
+
+from __future__ import annotations
+
+import logging
+from abc import abstractmethod
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Self
+
+from app import bench_jobs, bench_log, bench_record
+from app.bench_changes import Changes
+from app.bench_folders import (
+    default_folder,
+    hold,
+    let_go,
+    note_seen,
+    refresh,
+    require_same_job,
+    require_unchanged,
+)
+from app.bench_record import contents_of, picture_in
+from app.bench_sealed import SealedPlace, is_sealed
+from app.bench_state import BenchPicture
+from app.bench_work import DecodeKey, ReadKey, read_key
+from app.picture.values import PictureReading
+from keycore.job import Job
+from keycore.jobfolder import forget_job
+from keycore.refusal import Refusal
+
+if TYPE_CHECKING:
+    from keycore.decode import Decoding
+
+_log = logging.getLogger(__name__)  # holds numbers of jobs, never a code or a customer
+
+
+class Keeping(Changes):
+    """A job with its place on disk."""
+
+    def __init__(self, number: str | None = None, *, now: datetime | None = None) -> None:
+        super().__init__(number, now=now)
+        self.folder: Path | None = None
+        """Where the job is saved; None until it is, or where it was opened for reading only."""
+        self.save_error = ""
+        """Why the last save failed, in a sentence; "" where it did not."""
+        self.problems: tuple[str, ...] = ()
+        """What was damaged in the folder that the job was opened from."""
+        self.sealed: SealedPlace | None = None
+        """Where a sealed job is kept; None for one in the clear, and for one that is open for reading only."""
+        self._keeps_sealed = False
+        self._saved_key: DecodeKey | None = None
+        """What had been read when the job was last saved."""
+
+    @property
+    @abstractmethod
+    def is_current(self) -> bool:
+        """True where that belongs to the state as it stands."""
+
+    @abstractmethod
+    def reading_of(self, picture: BenchPicture) -> PictureReading | None:
+        """The reading of a picture as the job stands."""
+
+    @abstractmethod
+    def keep_reading(self, read: ReadKey, reading: PictureReading) -> None:
+        """Keep a reading."""
+
+    @abstractmethod
+    def _decoding_to_keep(self) -> Decoding | None:
+        """What is stored: the decoding at the first picture's slider; None where the job is not read as it stands."""
+
+    @abstractmethod
+    def _keep_decoding(self, decoding: Decoding) -> None:
+        """Show this for the state as it stands: it is what was stored with it."""
+
+    @abstractmethod
+    def _exported(self, folder: Path) -> tuple[Path, ...]:
+        """Write the export; the files written."""
+
+    @abstractmethod
+    def _decode_key(self) -> DecodeKey | None:
+        """All that the decoding depends on."""
+
+    @property
+    def dirty(self) -> bool:
+        """True where something is not saved yet: a change, or a reading that came after the last save."""
+        if replace(self._state, current=0) != replace(self._saved_state, current=0):
+            return True
+        if self.home is None or self._state.missing_for_export:
+            return False
+        return self._decode_key() != self._saved_key and self.is_current
+
+    @property
+    def home(self) -> Path | None:
+        """Where the job is saved: its folder, or its sealed file; None until it is."""
+        return self.folder if self.sealed is None else self.sealed.file
+
+    @property
+    def reminder(self) -> str:
+        """A sentence where the day has come to look at this record again; else ""."""
+        return bench_jobs.reminder(self._state.keep_until)
+
+    def job(self, *, with_code: bool = True) -> Job:
+        """The job's record.  ``with_code=False`` leaves out all that a code could be read from but the pictures."""
+        readings = {picture.file: self.reading_of(picture) for picture in self._state.pictures}
+        good = {file: reading for file, reading in readings.items() if reading is not None}
+        return bench_record.job_of(self._state, good, self._decoding_to_keep(), with_code=with_code)
+
+    def save(self, folder: Path | str | None = None) -> Path:
+        """Save the job, atomically.  Without a full entitlement the record holds pictures and marks but no code.
+
+        A sealed job is saved into its sealed file, and never anywhere in the clear (see :meth:`unseal`).
+        """
+        state = self._state
+        try:
+            target = self._saved_sealed(folder) if self._keeps_sealed else self._saved_in(folder)
+        except Refusal as refusal:
+            self.save_error = refusal.sentence
+            _log.warning("job %s could not be saved (%s)", self._name_in_log, refusal.code)
+            raise
+        self._saved_state, self.save_error = state, ""
+        self._saved_key = self._decode_key() if self.is_current else None
+        _log.info("job %s saved", self._name_in_log)
+        return target
+
+    def save_if_dirty(self) -> bool:
+        """Save what is not saved yet.  False where that failed: the job stays dirty and ``save_error`` says why."""
+        if not self.dirty:
+            return True
+        if self.problems and self.home is None:
+            self.save_error = f"{self.problems[0]} The job is open for reading only; save it in another folder."
+            return False
+        try:
+            self.save()
+        except Refusal:
+            return False
+        return True
+
+    def export(self, folder: Path | str) -> tuple[Path, ...]:
+        """Write the job folder with the code, the annotated picture and the reading; returns the files written.
+
+        Refused where the entitlement is not complete, and where there is no code yet.
+        """
+        written = self._exported(Path(folder))
+        _log.info("job %s exported, %d files", self._name_in_log, len(written))
+        return written
+
+    def refresh_lock(self) -> str:
+        """Show other benches that this one is alive, every :data:`~keycore.joblock.REFRESH_EVERY_S` seconds.
+
+        A sentence where the job is another bench's by now; else "".
+        """
+        if self.sealed is not None:
+            return self.sealed.refresh()
+        return "" if self.folder is None else refresh(self.folder)
+
+    def seal(self, file: Path | str, passphrase: str, *, keep_folder: bool = False) -> tuple[str, ...]:
+        """Seal the job into one file and go on there; its folder in the clear is taken away.
+
+        Returns the names of what else lies in that folder (exports, say) and was left.  A removed file can often be
+        brought back from a disk by who has the means; a job that must never lie in the clear is sealed when it begins.
+        """
+        file = Path(file)
+        if self._keeps_sealed:
+            raise Refusal("This job is sealed already.", code="sealed.already")
+        if file.exists():
+            raise Refusal(f"{file.name} is there already; choose another name.", code="call.exists")
+        place, state, folder = SealedPlace(file, passphrase), self._state, self.folder
+        place.save(self.job(with_code=not state.missing_for_export), contents_of(state))
+        self.sealed, self.folder, self._keeps_sealed = place, None, True
+        self._saved_state, self._saved_key = state, self._decode_key() if self.is_current else None
+        left: tuple[str, ...] = ()
+        if folder is not None:
+            if not keep_folder:
+                left = forget_job(folder)
+            let_go(folder)
+        bench_log.forget(state.number)
+        _log.info("a job was sealed")
+        return left
+
+    def unseal(self, folder: Path | str) -> Path:
+        """Save the job into a folder in the clear, go on there, and take the sealed file away."""
+        place, folder = self.sealed, Path(folder)
+        if place is None:
+            raise Refusal("This job is not sealed, or is open for reading only.", code="sealed.not-sealed")
+        if folder.exists():
+            raise Refusal(f"{folder.name} is there already; choose another folder.", code="call.exists")
+        self.sealed, self._keeps_sealed = None, False
+        try:
+            self.save(folder)
+        except Refusal:
+            self.sealed, self._keeps_sealed = place, True
+            raise
+        place.forget()
+        return folder
+
+    def forget(self) -> tuple[str, ...]:
+        """Remove all that the program keeps of this job: record, pictures, autosave, lock, and its lines in the log.
+
+        Returns the names of what else lies in its folder (exports) and was left.  The job on the bench is spent: put
+        another one in its place.
+        """
+        left: tuple[str, ...] = ()
+        if self.sealed is not None:
+            self.sealed.forget()
+        elif self.folder is not None:
+            left = forget_job(self.folder)
+            let_go(self.folder)
+        bench_log.forget(self._state.number)
+        self.sealed, self.folder, self._saved_state, self._saved_key = None, None, self._state, self._decode_key()
+        return left
+
+    def close(self) -> None:
+        """Let the job go, so that another bench can open it.  Nothing more is saved; a sealed job is sealed whole."""
+        if self.sealed is not None:
+            self.sealed.close()
+        let_go(self.folder)
+
+    @classmethod
+    def open_job(cls, folder: Path | str, *, reading_only: bool = False) -> Self:
+        """Open a job folder.
+
+        One that is damaged, or that another bench has open, opens for reading only, and ``problems`` says why.
+        """
+        folder = Path(folder)
+        if folder.is_file() and is_sealed(folder):
+            raise Refusal(f"{folder.name} is a sealed job; it opens with its passphrase.", code="job.sealed")
+        note_seen(folder)
+        opened = bench_record.opened(folder)
+        if not (reading_only or opened.problems):
+            try:
+                hold(folder)
+            except Refusal as refusal:
+                opened = replace(opened, problems=(refusal.sentence,))
+        bench = cls._of(opened)
+        bench.folder = None if opened.problems or reading_only else folder
+        return bench
+
+    @classmethod
+    def open_sealed(cls, file: Path | str, passphrase: str, *, reading_only: bool = False) -> Self:
+        """Open a sealed job; it is kept sealed from then on, autosaves too (:mod:`app.bench_sealed`)."""
+        place, found = SealedPlace.opened(Path(file), passphrase)
+        opened = bench_record.opened_from(found.job, found.problems, lambda record: picture_in(found.pictures, record))
+        if not (reading_only or opened.problems):
+            try:
+                place.hold()
+            except Refusal as refusal:
+                opened = replace(opened, problems=(refusal.sentence,))
+        bench = cls._of(opened)
+        bench._keeps_sealed = True
+        bench.sealed = None if opened.problems or reading_only else place
+        return bench
+
+    @classmethod
+    def _of(cls, opened: bench_record.Opened) -> Self:
+        """A bench with a job as it was found, for reading only until it is given a place."""
+        bench = cls(opened.state.number, now=opened.state.created)
+        bench._state = bench._saved_state = opened.state
+        bench.problems = opened.problems
+        for picture, reading in opened.readings:
+            if opened.state.spec is not None:
+                bench.keep_reading(read_key(picture, opened.state.spec), reading)
+        bench._saved_key = bench._decode_key()
+        if opened.decoding is not None:
+            bench._keep_decoding(opened.decoding)
+        return bench
+
+    def _saved_in(self, folder: Path | str | None) -> Path:
+        state = self._state
+        target = Path(folder) if folder is not None else self.folder or default_folder(state)
+        if target != self.folder:
+            require_same_job(target, state)
+        hold(target)
+        if target == self.folder:
+            require_unchanged(target)
+        bench_record.save(target, self.job(with_code=not state.missing_for_export), state)
+        note_seen(target)
+        if self.folder is not None and self.folder != target:
+            let_go(self.folder)
+        self.folder = target
+        return target
+
+    def _saved_sealed(self, folder: Path | str | None) -> Path:
+        state = self._state
+        if folder is not None or self.sealed is None:
+            raise Refusal(
+                "A sealed job is not saved in the clear, and this one is open for reading only; unseal it first."
+                if self.sealed is None
+                else "A sealed job is not saved in the clear; unseal it first.",
+                code="sealed.clear",
+            )
+        self.sealed.save(self.job(with_code=not state.missing_for_export), contents_of(state))
+        return self.sealed.file
+
+    @property
+    def _name_in_log(self) -> str:
+        return "(sealed)" if self._keeps_sealed else self._state.number

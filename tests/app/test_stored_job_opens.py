@@ -1,0 +1,78 @@
+"""The stored job of this version on the bench: it shows what was stored, to the last digit, and gives its papers."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from app.bench import Bench
+from app.bench_check import check_work
+from app.bench_paper import job_sheet_of, outline_mm, template_of
+from keycore.job import JOB_VERSION
+from keycore.jobfolder import load_job
+from keycore.keyreading import from_decoding
+from keycore.storeddecoding import decoding_to_json
+
+STORED = Path(__file__).resolve().parents[1] / "keycore" / "jobs" / f"job-{JOB_VERSION}"
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A copy of the stored job."""
+    return Path(shutil.copytree(STORED, tmp_path / "job"))
+
+
+def test_opening_shows_what_was_stored_to_the_last_digit(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Codes, probabilities, roots, scale and growth are those of the record, with no picture read and whatever the
+    decoder has become: here it is one that would say something else."""
+    record, _problems = load_job(folder)
+    bench = Bench.open_job(folder)
+    monkeypatch.setattr("keycore.decode.Decoder.decoding", lambda *_more: pytest.fail("decoded anew"))
+
+    assert bench.problems == () and bench.decoding is not None and bench.is_current
+    assert decoding_to_json(bench.decoding) == record.decoding
+    shown = from_decoding("demo-scan.jpg", bench.decoding).to_json()
+    assert shown["codes"] == (record.reading or {})["codes"] and shown["cuts"] == (record.reading or {})["cuts"]
+    assert not bench.dirty
+    bench.close()
+
+
+def test_work_after_opening_does_not_move_the_code(folder: Path) -> None:
+    """The window decodes once more for slider and strip; the code that is shown stays the stored one."""
+    record, _problems = load_job(folder)
+    bench = Bench.open_job(folder)
+    work = bench.work()
+    assert work is not None and work.to_read == () and bench.take(work.run())
+
+    assert bench.decoding is not None and decoding_to_json(bench.decoding) == record.decoding
+    bench.hold(0, "2")
+    assert bench.decoding is not None and bench.decoding.cuts[0].depths["2"] > 0.999999
+    bench.undo()
+    assert decoding_to_json(bench.decoding) == record.decoding
+    bench.close()
+
+
+def test_saving_again_changes_nothing_that_was_stored(folder: Path) -> None:
+    """Opened, given a note and saved, every other member reads as before."""
+    before, _problems = load_job(folder)
+    bench = Bench.open_job(folder)
+    bench.set_notes("looked at again")
+    bench.save()
+    bench.close()
+    after, problems = load_job(folder)
+
+    assert problems == ()
+    assert after.changed(notes=before.notes, program_version=before.program_version) == before
+
+
+def test_stored_job_still_gives_its_papers(folder: Path) -> None:
+    """Sheet and template are made from the record; the template shows the picture's own outline."""
+    bench = Bench.open_job(folder, reading_only=True)
+    decoding = bench.decoding
+
+    assert decoding is not None and sum(len(line) for line in outline_mm(bench, decoding)) > 50
+    assert job_sheet_of(bench).startswith(b"%PDF") and template_of(bench).startswith(b"%PDF")
+    work = check_work(bench)
+    assert work is not None and work.known is not None and work.run().found is not None
