@@ -67,8 +67,10 @@ def test_a_cut_may_be_spoilt_alike_in_all_pictures():
 
 
 def test_a_bad_reading_in_one_picture_does_not_make_the_cut_look_spoilt():
-    """Two pictures agree on a cut and one read another edge: the code stays likely; a plain mean of the three would be 0.1 mm
-    too high."""
+    """Two pictures agree on a cut and one read another edge: the code stays likely.
+
+    A plain mean of the three would be 0.1 mm too high.
+    """
     spec = spec_of()
     good = [_picture("1323", seed, sigma_px=0.4, growth=Measured(0.2, 0.03)) for seed in (1, 2)]
     third = _picture("1323", 3, sigma_px=0.4, growth=Measured(0.2, 0.03))
