@@ -33,7 +33,7 @@ Likelihood: a cut of depth d is seen at ``s * (root_d + g + reach * t + making -
 with a small share as a plainly wrong reading (:mod:`keycore.prior`); where the picture gives a whole likelihood of the
 height, that takes the place of the noise.  References: :mod:`keycore.scale`.
 
-Everything but the code is integrated over a lattice (:mod:`keycore.lattice`) whose steps are 1.2 standard deviations
+Everything but the code is integrated over a lattice (:mod:`keycore.lattice`) whose steps are 1.4 standard deviations
 of the narrowest thing along each coordinate, which makes the plain sum exact to better than one part in a thousand;
 halving the steps changes no probability by more than that (there is a test).  At each point a code is a chain, so sums
 over all codes are exact (:mod:`keycore.chain`).  Codes are ranked by their mass summed over the lattice, not at its

@@ -2,7 +2,7 @@
 
 Points are evenly spaced in coordinates that follow the shape of what is known, and a plain sum is the integral.  For a
 smooth integrand that falls off at both ends such a sum errs by about ``2 exp(-2 pi^2 (sigma/step)^2)`` of itself:
-with a step of 1.2 sigma two parts in a million, with 2 sigma one in a hundred.  So the step is tied to the
+with a step of 1.4 sigma one part in ten thousand, with 2 sigma one in a hundred.  So the step is tied to the
 narrowest standard deviation that the integrand can have along each coordinate:
 
 * *level*, the mean visible height: growth plus the scale's part in it.  Fixed by all cuts together, so it is the
@@ -14,7 +14,7 @@ narrowest standard deviation that the integrand can have along each coordinate:
   heights are measured root to root.
 
 First a coarse lattice (twice the step) finds where there is mass at all; only those places, with a margin, are looked
-at finely.  Points that hold less than one part in ten million together are then let go.
+at finely.  Points that hold less than one part in a hundred thousand together are then let go.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from keycore.mixture import Mixture
 from keycore.prior import GROWTH_HIGH_MM, GROWTH_LOW_MM
 from keycore.scale import ScaleEvidence
 
-STEP = 1.2
+STEP = 1.4
 WIDEST_LOG_STEP = 0.02
 NEGLIGIBLE_NATS = 20.0
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,8 +51,8 @@ from keycore.spread import lattice_spread_of
 THIRD_UP_TO = 2
 """With more pictures than this the back's own error is an independent error of every cut of a picture: it differs from
 picture to picture, so little is lost, and ten pictures stay quick."""
-LET_GO = 1e-7
-FAR_NATS = 20.0
+LET_GO = 1e-5
+FAR_NATS = 17.0
 """Places this far below the best hold nothing that matters, even where the third coordinate would raise them."""
 Indexes = NDArray[np.intp]
 
@@ -171,6 +172,15 @@ class PicturePosterior:
         """(wear in mm, (points, wear) probability) of the key's common wear, where the lattice's growth is the
         shift.
         """
+        if points is self.lattice.points:
+            return self._worn_lattice
+        return self._common_wear(points)
+
+    @cached_property
+    def _worn_lattice(self) -> tuple[Floats, Floats]:
+        return self._common_wear(self.lattice.points)
+
+    def _common_wear(self, points: Points) -> tuple[Floats, Floats]:
         growths_mm = points.growth_mm[:, None] + np.array(COMMON_WEAR_MM)
         shares = self.growth_prior.at(growths_mm) * np.array(COMMON_WEAR_SHARES) + 1e-300
         return np.array(COMMON_WEAR_MM), np.asarray(shares / shares.sum(axis=1, keepdims=True))
