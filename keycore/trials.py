@@ -17,12 +17,15 @@ import numpy as np
 from keycore.blanks import order_of
 from keycore.chaincover import best_cover
 from keycore.codes import Code, code_to_json, edge_lists, format_code
+from keycore.measured import Floats
 from keycore.refusal import Refusal
 from keycore.spec import KeySpec
 
 MOST_CANDIDATES = 400
 UNCUT = -1
 """Depth index of a place where a shorter key of the table has no cut."""
+BEGUN = 2.0
+"""Weight of a key that was already begun: more than all candidates together, so that its blank comes first."""
 
 
 @dataclass(frozen=True)
@@ -32,14 +35,14 @@ class TrialStep:
     Attributes
     ----------
     number, blank
-        Both from 1.
+        Both from 1; blank 0 is the key that was already begun.
     code
         The code that the blank has after this step.
     roots_mm
         Its root heights, bow to tip; None for a place that this code leaves uncut.
     cut
         Which cuts to make now, counted from 1 over the whole code: all of them on a fresh blank, later only those
-        that become deeper.
+        that become deeper (none where the key that was begun is this code already).
     probability, opened_by_now
         That this step opens the lock, and that this or an earlier one does.
     """
@@ -61,13 +64,15 @@ class TrialPlan:
     Attributes
     ----------
     blanks
-        Blanks spent if every candidate must be tried.
+        Fresh blanks spent if every candidate must be tried.
     expected_blanks, expected_trials
         On average, the chance that none of the candidates is right included.
     bound_blanks
         No plan spends fewer blanks on average.
     fewest_blanks
         No plan that tries every candidate can do with fewer blanks in the worst case.
+    begun_mm
+        Root heights of the key that was already begun, None where there was none.
     """
 
     spec: KeySpec
@@ -78,6 +83,7 @@ class TrialPlan:
     bound_blanks: float
     fewest_blanks: int
     none_probability: float
+    begun_mm: tuple[float, ...] | None = None
 
     @property
     def proved(self) -> bool:
@@ -92,8 +98,9 @@ class TrialPlan:
             if step.fresh:
                 lines.append(f"Blank {step.blank}: cut {code}, that is {self._heights(step)}; try.")
             else:
-                cuts = self._cut_names(step.cut)
-                lines.append(f"  Not yet: deepen {cuts}, that is {code} ({self._heights(step)}); try.")
+                start = "On the key already begun" if step.number == 1 else "  Not yet"
+                cuts = f"deepen {self._cut_names(step.cut)}" if step.cut else "leave it as it is"
+                lines.append(f"{start}: {cuts}, that is {code} ({self._heights(step)}); try.")
             lines.append(f"    opens with {_percent(step.probability)}; by now {_percent(step.opened_by_now)}")
         return "\n".join([*lines, *self.summary()])
 
@@ -104,10 +111,11 @@ class TrialPlan:
         else:
             least = f"{self.bound_blanks:.2f} blanks"
             how_good = f"It is not proved the best: no order spends fewer than {least} on average."
+        blank = "blank" if self.begun_mm is None else "fresh blank"
         return (
-            f"On average {self.expected_blanks:.2f} {_plural('blank', self.expected_blanks)} and "
+            f"On average {self.expected_blanks:.2f} {_plural(blank, self.expected_blanks)} and "
             f"{self.expected_trials:.1f} trials; at most {self.blanks} "
-            f"{_plural('blank', self.blanks)} and {len(self.steps)} trials. {how_good}",
+            f"{_plural(blank, self.blanks)} and {len(self.steps)} trials. {how_good}",
             f"The chance that none of these codes is right is {_percent(self.none_probability)}.",
         )
 
@@ -136,6 +144,7 @@ class TrialPlan:
             "proved": self.proved,
             "fewest_blanks": self.fewest_blanks,
             "none_probability": self.none_probability,
+            "begun_mm": None if self.begun_mm is None else list(self.begun_mm),
         }
 
     def _heights(self, step: TrialStep) -> str:
@@ -154,7 +163,12 @@ class TrialPlan:
 
 
 def plan_trials(
-    candidates: Iterable[tuple[Code, float]], spec: KeySpec, *, seconds: float = 10.0, most: int = 200
+    candidates: Iterable[tuple[Code, float]],
+    spec: KeySpec,
+    *,
+    seconds: float = 10.0,
+    most: int = 200,
+    begun_mm: Sequence[float] | None = None,
 ) -> TrialPlan:
     """The plan that spends the fewest blanks on average, and then the fewest trials.
 
@@ -169,6 +183,14 @@ def plan_trials(
         How long the search for a better plan or bound may take.
     most
         Only so many of the likeliest candidates are planned; the rest counts as "none of these".
+    begun_mm
+        Root heights, mm, of a key that is already cut and may be cut deeper, bow to tip (of independent edges, the
+        first edge's and then the second's).  It costs no blank, so it is used first.
+
+    Notes
+    -----
+    The key that was begun is one more candidate that lies before all that can still be cut on it, and so likely that
+    its blank comes first; its share of the average is then taken off again.
     """
     if not 1 <= most <= MOST_CANDIDATES:
         raise Refusal(f"A plan holds between 1 and {MOST_CANDIDATES} candidates; got {most}.", code="trials.most")
@@ -177,12 +199,22 @@ def plan_trials(
     total = math.fsum(probabilities)
     none = max(0.0, 1.0 - total)
     depths = [_depths(code, spec) for code, _probability in kept]
-    cover = best_cover(order_of(depths), probabilities, none_probability=none, seconds=seconds)
+    order = order_of(depths)
+    begun = None if begun_mm is None else _begun_places(begun_mm, spec)
+    if begun is not None:
+        after = [_can_follow(begun, now, spec) for now in depths]
+        order = np.block([[order, np.zeros((len(kept), 1), dtype=bool)], [np.array([*after, False])]])
+        probabilities = np.append(probabilities, BEGUN)
+    cover = best_cover(order, probabilities, none_probability=none, seconds=seconds)
+    free = 0.0 if begun is None else BEGUN + total + none
+    spare = 0 if begun is None else 1
     steps: list[TrialStep] = []
     opened = 0.0
-    for blank, chain in enumerate(cover.chains, 1):
+    for blank, chain in enumerate(cover.chains, 1 - spare):
         before: tuple[int, ...] | None = None
         for index in chain:
+            if index == len(kept):
+                continue
             code, probability = kept[index]
             opened += probability
             now = depths[index]
@@ -192,8 +224,8 @@ def plan_trials(
                     blank=blank,
                     code=code,
                     roots_mm=tuple(spec.root_of(label) for label in code),
-                    cut=_to_cut(before, now, code, spec),
-                    fresh=before is None,
+                    cut=_to_cut(before, now) if begun is None or before or blank else _still_to_cut(begun, now, spec),
+                    fresh=before is None and blank > 0,
                     probability=float(probability),
                     opened_by_now=min(opened, 1.0),
                 )
@@ -203,12 +235,13 @@ def plan_trials(
     return TrialPlan(
         spec=spec,
         steps=tuple(steps),
-        blanks=len(cover.chains),
-        expected_blanks=cover.expected_blanks,
+        blanks=len(cover.chains) - spare,
+        expected_blanks=max(cover.expected_blanks - free, 0.0),
         expected_trials=expected_trials,
-        bound_blanks=cover.bound_blanks,
-        fewest_blanks=cover.fewest_blanks,
+        bound_blanks=max(cover.bound_blanks - free, 0.0),
+        fewest_blanks=cover.fewest_blanks - spare,
         none_probability=none,
+        begun_mm=None if begun_mm is None else tuple(begun_mm),
     )
 
 
@@ -257,10 +290,45 @@ def _depths(code: Code, spec: KeySpec) -> tuple[int, ...]:
     return depths
 
 
-def _to_cut(before: tuple[int, ...] | None, now: tuple[int, ...], code: Code, spec: KeySpec) -> tuple[int, ...]:
-    """Which cuts of ``code`` (from 1) become deeper."""
+def _to_cut(before: tuple[int, ...] | None, now: tuple[int, ...]) -> tuple[int, ...]:
+    """Which cuts of a code (from 1) become deeper."""
     places = [place for place, depth in enumerate(now) if depth != UNCUT]
     return tuple(n for n, place in enumerate(places, 1) if before is None or now[place] > before[place])
+
+
+def _begun_places(begun_mm: Sequence[float], spec: KeySpec) -> Floats:
+    """Root heights, mm, at all places of the longest key; infinite where there is no cut."""
+    roots_mm = np.array(begun_mm, dtype=float)
+    per_edge, left = divmod(len(roots_mm), spec.edge_count)
+    if left or per_edge not in spec.allowed_counts:
+        raise Refusal(
+            f"The key already begun has {len(roots_mm)} cuts, which keys of {spec.name} do not have; give the root "
+            f"height of every cut.",
+            code="trials.begun",
+        )
+    if not (np.isfinite(roots_mm).all() and (roots_mm > 0).all()):
+        raise Refusal(
+            "Root heights of the key already begun must be positive; measure them again.", code="trials.begun"
+        )
+    uncut = np.full((spec.edge_count, max(spec.allowed_counts) - per_edge), np.inf)
+    edges = roots_mm.reshape(spec.edge_count, per_edge)
+    return np.hstack([edges, uncut] if spec.gauge_from == "shoulder" else [uncut, edges]).ravel()
+
+
+def _roots_at_places(now: tuple[int, ...], spec: KeySpec) -> Floats:
+    return np.array([np.inf if depth == UNCUT else spec.roots_mm[depth] for depth in now])
+
+
+def _can_follow(begun: Floats, now: tuple[int, ...], spec: KeySpec) -> bool:
+    """Whether a key with these root heights can still be cut to this code, within the table's tolerance."""
+    return bool(np.all(_roots_at_places(now, spec) <= begun + spec.tolerance.root_mm))
+
+
+def _still_to_cut(begun: Floats, now: tuple[int, ...], spec: KeySpec) -> tuple[int, ...]:
+    """Which cuts of a code (from 1) are deeper than on the key that was begun, by more than the tolerance."""
+    deeper = _roots_at_places(now, spec) < begun - spec.tolerance.root_mm
+    places = [place for place, depth in enumerate(now) if depth != UNCUT]
+    return tuple(n for n, place in enumerate(places, 1) if deeper[place])
 
 
 def _percent(probability: float) -> str:

@@ -138,6 +138,69 @@ def test_two_hundred_candidates_give_a_plan_and_a_bound_in_time() -> None:
     assert 1 <= plan.bound_blanks <= plan.expected_blanks <= 1.35 * plan.bound_blanks
 
 
+@pytest.mark.parametrize("seed", range(12))
+def test_plans_from_a_key_already_begun_are_the_best_that_brute_force_finds(seed: int) -> None:
+    """One blank more that costs nothing, on which only what is deeper can be cut; few trials come second."""
+    rng = np.random.default_rng(400 + seed)
+    candidates = drawn(rng, int(rng.integers(1, 6)))
+    first = candidates[int(rng.integers(len(candidates)))][0]
+    depths = [HARBOURSIDE.labels.index(label) for label in first]
+    begun_mm = HARBOURSIDE.roots_mm[depths] + rng.choice([0.0, 0.5], len(depths))
+
+    plan = plan_trials(candidates, HARBOURSIDE, begun_mm=begun_mm.tolist())
+
+    none = 1 - sum(p for _, p in candidates)
+    order = order_of([tuple(HARBOURSIDE.labels.index(x) for x in code) for code, _ in candidates])
+    fits = [
+        all(HARBOURSIDE.root_of(x) <= b + 1e-9 for x, b in zip(code, begun_mm, strict=True)) for code, _ in candidates
+    ]
+    best = np.inf
+    for parts in partitions(list(range(len(candidates)))):
+        chains = [sorted(part, key=lambda i: -sum(HARBOURSIDE.root_of(x) for x in candidates[i][0])) for part in parts]
+        if not all(order[a, b] for chain in chains for a, b in itertools.pairwise(chain)):
+            continue
+        for ranked in itertools.permutations(chains):
+            for free in (True, False):
+                if free and not all(fits[i] for i in ranked[0]):
+                    continue
+                blanks = [number if free else number + 1 for number in range(len(ranked))]
+                cost = none * blanks[-1] + sum(
+                    candidates[i][1] * blank for blank, chain in zip(blanks, ranked, strict=True) for i in chain
+                )
+                best = min(best, cost)
+    assert plan.expected_blanks == pytest.approx(best, abs=1e-9)
+    assert plan.proved and plan.fewest_blanks <= plan.blanks
+    assert [step.number for step in plan.steps] == list(range(1, len(candidates) + 1))
+    assert {step.blank for step in plan.steps if step.fresh} == set(range(1, plan.blanks + 1))
+    now = dict(enumerate(begun_mm, 1))
+    for step in plan.steps:
+        if step.blank == 0:
+            for number in step.cut:
+                assert step.roots_mm[number - 1] < now[number]
+                now[number] = step.roots_mm[number - 1]
+            assert tuple(now.values()) == pytest.approx(step.roots_mm)
+
+
+def test_words_of_a_plan_that_starts_on_a_key_already_begun() -> None:
+    """What is there is tried first, then deepened; a fresh blank is for what cannot be cut on it."""
+    candidates = [(tuple("12355"), 0.5), (tuple("13365"), 0.25), (tuple("02355"), 0.2)]
+    plan = plan_trials(candidates, HARBOURSIDE, begun_mm=[7.71, 7.2, 6.7, 5.7, 5.69])
+
+    lines = plan.text().splitlines()
+    assert lines[0].startswith("On the key already begun: leave it as it is, that is 1-2-3-5-5")
+    assert lines[2].startswith("  Not yet: deepen cuts 2 and 4, that is 1-3-3-6-5")
+    assert lines[4].startswith("Blank 1: cut 0-2-3-5-5")
+    assert plan.expected_blanks == pytest.approx(0.25) and "0.25 fresh blanks" in lines[6]
+    assert json.loads(json.dumps(plan.to_json()))["begun_mm"] == [7.71, 7.2, 6.7, 5.7, 5.69]
+
+
+@pytest.mark.parametrize("begun_mm", [[7.7, 7.2], [7.7, 7.2, 6.7, 5.7, -1.0], [7.7, 7.2, 6.7, 5.7, float("nan")]])
+def test_a_begun_key_that_cannot_be_is_refused(begun_mm: list[float]) -> None:
+    """Another count of cuts, or no height at all."""
+    with pytest.raises(Refusal, match="already begun"):
+        plan_trials([(tuple("12355"), 0.5)], HARBOURSIDE, begun_mm=begun_mm)
+
+
 def test_fewest_blanks_on_average_may_take_one_blank_more() -> None:
     """The two goals differ: four likely codes on one blank and two left over beat two middling blanks."""
     # two blanks would do: (1,1) (2,2) (2,6) and (3,0) (4,4) (5,5); they would be spent with 1.5 on average
