@@ -41,6 +41,7 @@ _CALL_CODES = (
     "reference.",
     "conformity.",
     "template.rule",
+    "template.correction",
 )
 _VALUE = re.compile(r"[+-]?[.,]?\d\S*|[\d.,;\s+-]+|\S+=[\d.,;+-]+")
 

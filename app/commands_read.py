@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from multiprocessing import get_context
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -19,6 +19,7 @@ from app.commands_common import (
     entitlement_from,
     fault_words,
     load_marks,
+    moment,
     print_json,
     say,
 )  # fmt: skip
@@ -47,6 +48,7 @@ class ReadOrder:
     job: Path | None = None
     number: str | None = None
     entitlement: Entitlement | None = None
+    keep_until: date | None = None
 
 
 @dataclass(frozen=True)
@@ -99,6 +101,10 @@ def read(
         str | None,
         typer.Option("--authority-reference", metavar="REF", help="For a restricted table: the authority's reference."),
     ] = None,
+    keep_until: Annotated[
+        str | None,
+        typer.Option("--keep-until", metavar="DATE", help="For the job: the day to look at its record again."),
+    ] = None,
 ) -> None:
     """Read the code of a key from pictures.
 
@@ -128,7 +134,7 @@ def read(
     from app.commands_common import holds_from
 
     holds = holds_from(hold, ruled_out, table)
-    begun = datetime.now()
+    begun, until = datetime.now(), moment(keep_until)
     orders = [
         ReadOrder(
             path=path,
@@ -142,6 +148,7 @@ def read(
             job=_job_folder(job, path, pictures),
             number=f"{begun:%Y%m%d-%H%M%S}-{index}" if len(pictures) > 1 else None,
             entitlement=entitlement_from(asked_by, proof, seen_by, seen_on, authority) if job is not None else None,
+            keep_until=None if until is None else until.date(),
         )
         for index, path in enumerate(pictures, 1)
     ]
@@ -214,6 +221,8 @@ def _read(order: ReadOrder) -> ReadOutcome:
         bench.rule_out(cut, label)
     if order.entitlement is not None:
         bench.set_entitlement(order.entitlement)
+    if order.keep_until is not None:
+        bench.set_keep_until(order.keep_until)
     work = bench.work()
     if work is not None:
         bench.take(work.run())

@@ -337,10 +337,34 @@ def redacted(job: Job, what: Removed | Iterable[Removed], *, keep_pictures: bool
         fields |= {"entitlement": None, "notes": ""}
         if "code" not in parts:
             fields["trials"] = tuple(trial.model_copy(update={"note": ""}) for trial in job.trials)
-            fields["pictures"] = tuple(_renamed(p, i) for i, p in enumerate(job.pictures, 1)) if keep_pictures else ()
-            if job.reading is not None:
-                fields["reading"] = {**job.reading, "picture": "picture-1"}
+            kept = enumerate(job.pictures, 1) if keep_pictures else ()
+            fields["pictures"] = tuple(_renamed(picture, number, _neutral_names(job)) for number, picture in kept)
+            names = _neutral_names(job)
+            for member in ("reading", "decoding", "cut_key_check"):
+                fields[member] = _with_names(getattr(job, member), names)
     return job.changed(**fields)
+
+
+def _neutral_names(job: Job) -> dict[str, str]:
+    """Every name that a picture has or came with, longest first, and the neutral name that takes its place."""
+    names = {}
+    for number, picture in enumerate(job.pictures, 1):
+        for name in (picture.file, picture.original_name):
+            if name.strip():
+                names[name] = f"picture-{number}"
+    return dict(sorted(names.items(), key=lambda pair: -len(pair[0])))
+
+
+def _with_names(value: Any, names: Mapping[str, str]) -> Any:
+    """A JSON value in whose words pictures have their neutral names."""
+    if isinstance(value, dict):
+        return {name: _with_names(part, names) for name, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [_with_names(part, names) for part in value]
+    if isinstance(value, str):
+        for name, neutral in names.items():
+            value = value.replace(name, neutral)
+    return value
 
 
 def _checksum(record: Mapping[str, Any]) -> str:
@@ -349,9 +373,15 @@ def _checksum(record: Mapping[str, Any]) -> str:
     return hashlib.sha256(text.encode("ascii")).hexdigest()
 
 
-def _renamed(picture: JobPicture, number: int) -> JobPicture:
+def _renamed(picture: JobPicture, number: int, names: Mapping[str, str]) -> JobPicture:
     suffix = "." + picture.file.rsplit(".", 1)[1] if "." in picture.file else ""
-    return picture.model_copy(update={"file": f"picture-{number}{suffix}", "original_name": ""})
+    return picture.model_copy(
+        update={
+            "file": f"picture-{number}{suffix}",
+            "original_name": "",
+            "readings": _with_names(picture.readings, names),
+        }
+    )
 
 
 def _says_something(text: str | None) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from pathlib import Path
 
@@ -76,3 +77,31 @@ def test_stored_job_still_gives_its_papers(folder: Path) -> None:
     assert job_sheet_of(bench).startswith(b"%PDF") and template_of(bench).startswith(b"%PDF")
     work = check_work(bench)
     assert work is not None and work.known is not None and work.run().found is not None
+
+
+@pytest.mark.parametrize(
+    ("member", "words"),
+    [
+        ("spec", "the depth table of job STORED-2"),
+        ("readings", "Stored readings are damaged"),
+        ("decoding", "The stored decoding is damaged"),
+    ],
+)
+def test_damage_within_a_member_opens_the_rest_for_reading_only(folder: Path, member: str, words: str) -> None:
+    """A table, readings or a decoding that are whole JSON but no longer make sense: said, and nothing is saved over."""
+    file = folder / "job.json"
+    record = json.loads(file.read_text(encoding="utf-8"))
+    del record["checksum"]
+    if member == "spec":
+        record["spec"]["depths"] = []
+    elif member == "readings":
+        del record["pictures"][0]["readings"]["cuts"]
+    else:
+        record["decoding"]["codes"] = "none"
+    file.write_text(json.dumps(record), encoding="utf-8")
+    bench = Bench.open_job(folder)
+
+    assert any(words in problem for problem in bench.problems), bench.problems
+    assert bench.folder is None and bench.state.notes != "" and bench.state.entitlement.asked_by != ""
+    bench.set_notes("x")
+    assert not bench.save_if_dirty() and "open for reading only" in bench.save_error

@@ -244,6 +244,20 @@ def test_copy_without_customer_holds_none_of_their_words() -> None:
     assert json.loads(text)["removed"] == ["customer"]
 
 
+def test_copy_without_customer_names_no_picture_as_it_came() -> None:
+    """A scan called after the customer is called so in no warning, check or reading of the copy either."""
+    told = "Fenwright estate.png: the edge is soft."
+    job = whole_job().changed(
+        reading={"format": "keyreading/1", "picture": "Fenwright estate.png", "warnings": [told]},
+        decoding={"format": "decoding/1", "warnings": [told]},
+        cut_key_check={"format": "keycheck/1", "file": "copy.png", "picture": {"warnings": [told]}},
+        pictures=(whole_job().pictures[0].model_copy(update={"readings": {"warnings": [told]}}),),
+    )
+    for copy in (redacted(job, "customer"), redacted(job, "customer", keep_pictures=True)):
+        text = job_text(copy)
+        assert "Fenwright" not in text and "copy.png" not in text and "picture-1: the edge is soft." in text
+
+
 def test_copy_without_customer_is_not_made_of_a_job_without_entitlement() -> None:
     """Taking the names out is no way round recording them."""
     with pytest.raises(Refusal, match="still to be recorded"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import datetime
 
 import numpy as np
@@ -47,21 +48,29 @@ def straight_picture():
     return np.repeat(rgb[:, :, None], 3, axis=2), blade, cuts
 
 
-def ink(pdf: bytes, box_mm: tuple[float, float, float, float], dpi: float = 1200, page: int = 0):
-    """Darkness (0..1) of a box (x0, y0, x1, y1 from the page's top left) of a rendered page, and mm per pixel."""
+def ink(pdf: bytes, box_mm: tuple[float, float, float, float], dpi: float = 2400, page: int = 0):
+    """Darkness (0..1) of a box (x0, y0, x1, y1 from the page's top left) of a rendered page, mm per pixel, and where
+    the first pixel's outer corner lies, mm: a renderer works in whole pixels, so neither is quite what was asked."""
     document = pdfium.PdfDocument(pdf)
     sheet = document[page]
-    width, height = sheet.get_size()
-    x0, y0, x1, y1 = (c * PT for c in box_mm)
     scale = dpi / 72
-    image = sheet.render(scale=scale, crop=(x0, height - y1, width - x1, y0), grayscale=True).to_numpy()
+    points = sheet.get_size()
+    pixels = [math.ceil(side * scale) for side in points]  # the page is stretched to whole pixels
+    mm = [side / PT / count for side, count in zip(points, pixels, strict=True)]
+    first = [math.floor(box_mm[0] / mm[0]), math.floor(box_mm[1] / mm[1])]
+    last = [math.ceil(box_mm[2] / mm[0]), math.ceil(box_mm[3] / mm[1])]
+    tidy = 0.25  # of a pixel, so that rounding up gives the whole number that is meant
+    crop = [first[0] - tidy, pixels[1] - last[1] - tidy, pixels[0] - last[0] - tidy, first[1] - tidy]
+    image = sheet.render(scale=scale, crop=tuple(max(0.0, c) / scale for c in crop), grayscale=True).to_numpy()
     document.close()
-    return 1 - image.reshape(image.shape[:2]).astype(float) / 255, 25.4 / dpi
+    assert image.shape[:2] == (last[1] - first[1], last[0] - first[0])
+    dark = 1 - image.reshape(image.shape[:2]).astype(float) / 255
+    return dark, mm, (first[0] * mm[0], first[1] * mm[1])
 
 
 def line_at(pdf: bytes, box_mm: tuple[float, float, float, float], across: bool) -> float:
     """Middle of the one line in a box: its y where ``across`` is true, else its x, in mm from the page's corner."""
-    dark, mm = ink(pdf, box_mm)
+    dark, mm, start = ink(pdf, box_mm)
     sums = dark.sum(axis=1 if across else 0)
-    places = (np.arange(len(sums)) + 0.5) * mm
-    return float((sums * places).sum() / sums.sum()) + (box_mm[1] if across else box_mm[0])
+    places = (np.arange(len(sums)) + 0.5) * mm[1 if across else 0] + start[1 if across else 0]
+    return float((sums * places).sum() / sums.sum())

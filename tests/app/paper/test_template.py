@@ -148,5 +148,5 @@ def test_measured_roots_stand_where_they_were_measured():
         x = BLADE_LEFT_MM + position
         edge = measured_edges(read)[0]
         assert np.interp(position, edge[:, 0], edge[:, 1]) == pytest.approx(cut.root_mm)
-        dark, mm = ink(pdf, (x - 0.03, foot - cut.root_mm - 0.03, x + 0.03, foot - cut.root_mm + 0.03))
+        dark, mm, _corner = ink(pdf, (x - 0.03, foot - cut.root_mm - 0.03, x + 0.03, foot - cut.root_mm + 0.03))
         assert dark.mean() > 0.9, (cut, mm)
