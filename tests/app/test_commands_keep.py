@@ -117,7 +117,7 @@ def test_a_sealed_job_is_taken_by_every_command_that_takes_a_job(job: Path, monk
 
 
 def test_records_that_are_due_are_shown_as_such(job: Path) -> None:
-    """Kept until a day that has come: the list and every opening say so; "never" takes it away; nothing goes by itself."""
+    """Kept until a day that has come: the list and every opening say so; "never" takes it away."""
     status, out, _err = run("job", "keep", job, "--until", "2026-01-31")
     assert status == 0 and "is kept until 2026-01-31" in out
 
@@ -184,4 +184,4 @@ def test_a_job_that_is_open_elsewhere_is_not_forgotten(job: Path) -> None:
     with take_lock(job, "Bench 2"):
         status, _out, err = run("job", "forget", job, "--yes")
     assert status == 1 and "0007 is open at Bench 2" in err and (job / "job.json").exists()
-    assert "Nothing was removed." in run("job", "forget", job)[2] or (job / "job.json").exists()
+    assert run("job", "forget", job)[0] != 0 and (job / "job.json").exists()
