@@ -19,10 +19,13 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
+
+import numpy as np
 
 from app.bench_keeping import Keeping
 from app.bench_marks import MarkPoint, group_of, points_of
@@ -34,16 +37,21 @@ from keycore.refusal import Refusal
 from keycore.spec import KeySpec
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
     from keycore.decode import Decoder, Decoding, StripSegment
+    from keycore.decoding import PictureShare
+    from keycore.trials import TrialPlan
 
 K = TypeVar("K")
 V = TypeVar("V")
 _READINGS_KEPT = 64
 _DECODERS_KEPT = 12
 _DECODINGS_KEPT = 256
+_CODES_PLANNED, _PLAN_SECONDS = 30, 3.0
+"""Codes in a trial plan at the bench, and how long its search may take."""
+_WORTH_A_TRIAL = 0.01
+"""A less likely code is not planned: one trial in a hundred does not pay for a walk to the lock."""
 
 
 class Bench(Keeping):
@@ -62,8 +70,13 @@ class Bench(Keeping):
     @property
     def reading(self) -> PictureReading | None:
         """The reading of the picture that is shown; while a new one waits, or was refused, the last good one."""
-        picture, spec = self._state.picture, self._state.spec
-        if picture is None or spec is None:
+        picture = self._state.picture
+        return None if picture is None else self.shown_reading_of(picture)
+
+    def shown_reading_of(self, picture: BenchPicture) -> PictureReading | None:
+        """The same of any picture of the job: while a new reading waits, or was refused, the last good one."""
+        spec = self._state.spec
+        if spec is None:
             return None
         found = self._reading_of(picture)
         if isinstance(found, PictureReading):
@@ -88,6 +101,13 @@ class Bench(Keeping):
             self._last_decoding = (self._state.spec, self._files(), decoding)
         return decoding
 
+    def share_of(self, picture: BenchPicture) -> PictureShare | None:
+        """A picture's own scale and growth in the decoding; None before it, or where it shows the cut key."""
+        decoding, keys = self.decoding, self.key_pictures
+        if decoding is None or picture not in keys or len(decoding.pictures) != len(keys):
+            return None
+        return decoding.pictures[keys.index(picture)]
+
     def decoding_of(self, most: int) -> Decoding | None:
         """The decoding by the evidence with at least so many of the likeliest codes; None while work waits."""
         key = self._decode_key()
@@ -109,11 +129,25 @@ class Bench(Keeping):
         decoder = None if key is None else self._decoder(key)
         return None if decoder is None else partial(decoder.strip, picture=self._index_among_keys())
 
-    @property
-    def growth_density(self) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
-        """(growths in mm, their probability density): where the evidence puts the growth."""
+    def trials_task(self) -> Callable[[], TrialPlan] | None:
+        """The trial plan as a function for any thread, since the search takes a while; None before a decoding.
+
+        It is a plan over the likeliest codes by the evidence, before any trial: what was tried is in the state.
+        """
         key = self._decode_key()
         decoder = None if key is None else self._decoder(key)
+        return None if decoder is None else partial(_plan, decoder)
+
+    @property
+    def growth_density(self) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
+        """(growths in mm, their probability density): where the evidence puts the growth.
+
+        The decoder tells it of the first picture; of another one that is shown the two are empty.
+        """
+        key = self._decode_key()
+        decoder = None if key is None else self._decoder(key)
+        if decoder is not None and self._index_among_keys() > 0:
+            return np.empty(0), np.empty(0)
         return None if decoder is None else decoder.growth_density
 
     @property
@@ -161,6 +195,7 @@ class Bench(Keeping):
                     xy=placed[name] if by_hand and name in placed else own.get(name, placed.get(name, (0.0, 0.0))),
                     by_hand=by_hand,
                     locked=name in picture.locked,
+                    as_placed=by_hand and name in picture.as_placed,
                     snapped_xy=snapped,
                     status=moved[name].status if by_hand and name in moved else "",
                 )
@@ -222,6 +257,28 @@ class Bench(Keeping):
         """Keep a reading that was made for something else than the code: the check of the cut key."""
         _keep(self._readings, read, reading, _READINGS_KEPT)
         self._remember(read, reading)
+
+    def jobs_for_keys(self, keys: int) -> tuple[Bench, ...]:
+        """A new job for each further key of the picture that is shown, which shows so many.
+
+        Each has the picture, the table and the size references of this one.  What was recorded of the entitlement
+        stays with this job: whoever may have one key need not be one who may have the next.
+        """
+        state, picture = self._state, self._state.picture
+        if picture is None:
+            raise Refusal("Open a picture first.", code="bench.no-picture")
+        made = []
+        for key in (key for key in range(keys) if key != picture.key):
+            bench = Bench(f"{state.number[:56]}-key{key + 1}")
+            own = replace(
+                BenchPicture(picture.file, picture.picture, picture.content, picture.sha256, picture.page),
+                reference=picture.reference,
+                reference_mark=picture.reference_mark,
+                key=key,
+            )
+            bench._state = replace(bench._state, spec=state.spec, pictures=(own,))
+            made.append(bench)
+        return tuple(made)
 
     # ---- within --------------------------------------------------------------------------------------------------
 
@@ -293,6 +350,15 @@ class Bench(Keeping):
                 _keep(self._decoders, key, refusal, _DECODERS_KEPT)
         found = self._decoders[key]
         return None if isinstance(found, Refusal) else found
+
+
+def _plan(decoder: Decoder) -> TrialPlan:
+    from keycore.trials import plan_trials
+
+    decoding = decoder.decoding(_CODES_PLANNED)
+    candidates = [(ranked.code, ranked.probability) for ranked in decoding.codes]
+    candidates = [one for one in candidates if one[1] >= _WORTH_A_TRIAL] or candidates[:1]
+    return plan_trials(candidates, decoding.spec, seconds=_PLAN_SECONDS, most=_CODES_PLANNED)
 
 
 def _keep(kept: OrderedDict[K, V], key: K, value: V, most: int) -> None:

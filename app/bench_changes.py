@@ -10,9 +10,18 @@ from pathlib import Path
 from typing import Any, Literal
 
 from app import bench_record
-from app.bench_marks import MarkPoint, group_of, mark_words, points_of, require_inside, require_mark_name, with_group
+from app.bench_marks import (
+    MarkPoint,
+    group_of,
+    mark_words,
+    points_of,
+    require_inside,
+    require_mark_name,
+    shifted_row,
+    with_group,
+)
 from app.bench_state import REFERENCE_CHOICES, BenchPicture, BenchState, ReferenceChoice, UndoStep
-from app.bench_work import LoadedPicture, load_picture
+from app.bench_work import FIXABLE, LoadedPicture, load_picture
 from app.picture.values import PictureReading
 from keycore.codes import Code, format_code, parse_code
 from keycore.job import Entitlement, TrialDone
@@ -142,7 +151,12 @@ class Changes(ABC):
         if key < 0:
             raise Refusal(f"Keys of a picture are counted from 0; got {key}.", code="bench.key")
         self._change_picture(
-            f"read key {key + 1} of the picture", points=(), by_hand=frozenset(), key=key, accepted=False
+            f"read key {key + 1} of the picture",
+            points=(),
+            by_hand=frozenset(),
+            as_placed=frozenset(),
+            key=key,
+            accepted=False,
         )
 
     def move_mark(self, name: str, xy: PointXY, *, gesture: str | None = None) -> None:
@@ -182,19 +196,26 @@ class Changes(ABC):
         if group_of(name) == "reference":
             self._change_picture("take away the size reference", reference_mark=None)
             return
-        by_hand = picture.by_hand - {name}
+        by_hand, as_placed = picture.by_hand - {name}, picture.as_placed - {name}
         kept = {other for other in by_hand if group_of(other) == group_of(name)}
         points = {
             other: xy
             for other, xy in picture.points
             if other != name and (group_of(other) != group_of(name) or kept)
         }  # fmt: skip
-        self._change_picture(f"find {mark_words(name)} again", points=tuple(sorted(points.items())), by_hand=by_hand)
+        self._change_picture(
+            f"find {mark_words(name)} again", points=tuple(sorted(points.items())), by_hand=by_hand, as_placed=as_placed
+        )
 
     def clear_marks(self) -> None:
         """Give all marks back to the program."""
         self._change_picture(
-            "find all marks again", points=(), by_hand=frozenset(), reference_mark=None, accepted=False
+            "find all marks again",
+            points=(),
+            by_hand=frozenset(),
+            as_placed=frozenset(),
+            reference_mark=None,
+            accepted=False,
         )
 
     def set_marks(self, marks: Marks) -> None:
@@ -209,6 +230,7 @@ class Changes(ABC):
             "set the marks",
             points=tuple(sorted(points.items())),
             by_hand=frozenset(points),
+            as_placed=frozenset(),
             reference_mark=marks.reference,
             accepted=False,
         )
@@ -219,6 +241,50 @@ class Changes(ABC):
         picture = self._require_picture()
         new = picture.locked | {name} if locked else picture.locked - {name}
         self._change_picture(f"{'lock' if locked else 'unlock'} {mark_words(name)}", locked=new)
+
+    def refuse_snap(self, name: str, refused: bool = True) -> None:
+        """Have a hand's mark read where it stands, or (``refused=False``) at the nearest edge again."""
+        require_mark_name(name)
+        picture = self._require_picture()
+        if group_of(name) not in FIXABLE:
+            raise Refusal(
+                f"{mark_words(name).capitalize()} is fitted to the whole edge and cannot be read as placed; "
+                f"drag it nearer to the edge instead.",
+                code="mark.always-fitted",
+            )
+        if name not in picture.by_hand:
+            raise Refusal(
+                f"{mark_words(name).capitalize()} was found by the program; move it first, then its snap to the edge "
+                f"can be refused.",
+                code="mark.not-by-hand",
+            )
+        new = picture.as_placed | {name} if refused else picture.as_placed - {name}
+        words = f"{'read' if refused else 'snap'} {mark_words(name)} {'as placed' if refused else 'to the edge'}"
+        self._change_picture(words, as_placed=new, accepted=False)
+
+    def shift_cuts(self, by: int) -> None:
+        """Move the marks of all cuts along the blade by so many spacings: towards the tip where ``by`` is above 0."""
+        picture, spec = self._require_picture(), self._state.spec
+        shown = {point.name: point.xy for point in self.marks()}
+        roots = [xy for name, xy in shown.items() if group_of(name) == "root"]
+        rows = 1 if spec is None or spec.edges == "single" else 2
+        each = len(roots) // rows
+        if spec is None or each not in spec.allowed_counts or len(roots) != each * rows or each < 2:
+            raise Refusal("Mark the roots of all cuts first; then they can be moved together.", code="mark.missing")
+        if picture.locked & {f"root.{index}" for index in range(len(roots))}:
+            raise Refusal("A root is locked; unlock it before all cuts are moved.", code="mark.locked")
+        all_mm = spec.cut_positions_mm
+        along_mm = all_mm[:each] if spec.gauge_from == "shoulder" else all_mm[-each:]
+        moved = [xy for row in range(rows) for xy in shifted_row(roots[row * each : (row + 1) * each], along_mm, by)]
+        for index, xy in enumerate(moved):
+            require_inside([xy], picture.picture.size, f"root.{index}")
+        points = dict(picture.points) | {f"root.{index}": xy for index, xy in enumerate(moved)}
+        self._change_picture(
+            f"move all cuts {abs(by)} {'towards the tip' if by > 0 else 'towards the bow'}",
+            points=tuple(sorted(points.items())),
+            by_hand=picture.by_hand | {f"root.{index}" for index in range(len(moved))},
+            accepted=False,
+        )
 
     def accept_marks(self) -> None:
         """Say that the marks of the picture were looked at and are right."""

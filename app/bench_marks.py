@@ -7,9 +7,11 @@ Names: ``shoulder``, ``tip``, ``back.0``, ``back.1``, ``centreline.0``, ``centre
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
+
+import numpy as np
 
 from keycore.marks import Marks, PointXY, ReferenceMark
 from keycore.refusal import Refusal
@@ -37,6 +39,8 @@ class MarkPoint:
         True where a person set it.
     locked
         True where it does not move until it is unlocked.
+    as_placed
+        True where the person refused the snap: the mark is read where it stands.
     snapped_xy
         Where the program found the edge nearest to a hand's mark; None for its own marks, or before a reading.
     status
@@ -47,6 +51,7 @@ class MarkPoint:
     xy: PointXY
     by_hand: bool = False
     locked: bool = False
+    as_placed: bool = False
     snapped_xy: PointXY | None = None
     status: Literal["", "refined", "kept", "not found"] = ""
 
@@ -125,6 +130,24 @@ def require_inside(xy: Iterable[PointXY], size: tuple[int, int], name: str) -> N
                 f"{width} x {height} pixels; mark it inside.",
                 code="mark.outside",
             )
+
+
+def shifted_row(roots: Sequence[PointXY], positions_mm: Sequence[float], by: int) -> tuple[PointXY, ...]:
+    """A row of roots moved along the blade by so many cuts: towards the tip where ``by`` is above 0.
+
+    Cut ``i`` goes where cut ``i + by`` is marked.  Past the end of the row there is no mark to go to; there it goes on
+    by the row's own picture pixels per millimetre, so that a table with unequal spacing keeps its gaps.
+    """
+    places, along_mm = np.array(roots, dtype=float), np.array(positions_mm, dtype=float)
+    per_mm = np.polyfit(along_mm, places, 1)[0]
+    moved: list[PointXY] = []
+    for index in range(len(roots)):
+        kept = min(max(index + by, 0), len(roots) - 1)
+        beyond = index + by - kept
+        end_gap_mm = along_mm[-1] - along_mm[-2] if beyond > 0 else along_mm[1] - along_mm[0]
+        x, y = places[kept] + per_mm * beyond * end_gap_mm
+        moved.append((float(x), float(y)))
+    return tuple(moved)
 
 
 def _whole_row(points: Mapping[str, PointXY]) -> tuple[PointXY, ...]:

@@ -34,6 +34,8 @@ class BenchPicture:
         Names of the marks that a hand set.
     locked
         Names of the marks that do not move.
+    as_placed
+        Names of the marks whose snap to the edge was refused: the reader takes them where the hand put them.
     reference_mark
         A thing of known size that the person marked.
     turned_off
@@ -54,6 +56,7 @@ class BenchPicture:
     points: tuple[tuple[str, PointXY], ...] = ()
     by_hand: frozenset[str] = frozenset()
     locked: frozenset[str] = frozenset()
+    as_placed: frozenset[str] = frozenset()
     reference: ReferenceChoice = "auto"
     reference_mark: ReferenceMark | None = None
     turned_off: frozenset[str] = frozenset()

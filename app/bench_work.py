@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 Progress = Callable[[float, str], None]
 Cancelled = Callable[[], bool]
 FIXABLE = ("root", "tip", "shoulder")
-"""Marks of a hand that the reader takes as they stand where they are locked."""
+"""Marks of a hand that the reader takes as they stand where they are locked, or where their snap was refused."""
 
 
 @dataclass(frozen=True)
@@ -130,6 +130,23 @@ class Work:
         return WorkResult(self.revision, self.key, tuple(fresh), decoder, decoding)
 
 
+KEY_SHARE = 0.3
+"""A shape that looks this much less like a key than the best one in its picture is not counted as a key."""
+
+
+def count_keys(picture: Picture, spec: KeySpec, reference: ReferenceChoice) -> int:
+    """How many keys a picture shows, as far as can be seen before any is read; may run on any thread."""
+    from app.picture.find import find_keys
+    from app.picture.ground import ground_of
+
+    try:
+        ground = ground_of(picture, spec, None, medium=None, reference=reference)
+        found = find_keys(picture, ignore=ground.card_xy, within=ground.page_xy)
+    except Refusal:
+        return 0
+    return sum(key.quality >= KEY_SHARE * found[0].quality for key in found)
+
+
 def load_picture(source: str | Path | bytes, *, name: str | None = None, page: int = 1) -> LoadedPicture:
     """A picture and its file's bytes; may run on any thread.  Raises Refusal."""
     if isinstance(source, bytes):
@@ -190,5 +207,7 @@ def without(readings: Readings, turned_off: frozenset[str]) -> Readings:
 
 def read_key(picture: BenchPicture, spec: KeySpec) -> ReadKey:
     """What the reading of this picture under this table depends on."""
-    fixed = frozenset(name for name in picture.locked & picture.by_hand if group_of(name) in FIXABLE)
+    fixed = frozenset(
+        name for name in (picture.locked | picture.as_placed) & picture.by_hand if group_of(name) in FIXABLE
+    )
     return ReadKey(picture.sha256, picture.page, spec, picture.hand_marks(spec), picture.reference, picture.key, fixed)

@@ -134,6 +134,8 @@ class JobPicture(_Record):
     marks_by_hand: tuple[str, ...] = ()
     """Names of the marks that the hand itself set ("root.2")."""
     marks_locked: tuple[str, ...] = ()
+    marks_as_placed: tuple[str, ...] = ()
+    """Names of the hand's marks that are read where they stand, and not at the nearest edge."""
     marks_accepted: bool = False
     marks_found: Marks | None = None
     """All marks as the reading left them."""

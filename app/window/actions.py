@@ -11,7 +11,8 @@ from PySide6.QtWidgets import QWidget
 _KEYS = {
     "open": "Ctrl+O", "open_job": "Ctrl+J", "paste": "Ctrl+V", "new": "Ctrl+N", "save": "Ctrl+S", "export": "Ctrl+E",
     "undo": "Ctrl+Z", "redo": "Ctrl+Shift+Z", "unit": "F6", "keys": "F1", "read": "F5", "to_picture": "F2",
-    "to_ladder": "F3", "to_growth": "F4", "quit": "Ctrl+Q", "aside": "Esc",
+    "to_ladder": "F3", "to_growth": "F4", "next_picture": "Ctrl+PgDown", "last_picture": "Ctrl+PgUp", "quit": "Ctrl+Q",
+    "aside": "Esc",
 }  # fmt: skip
 
 
@@ -33,6 +34,9 @@ def action_titles() -> dict[str, str]:
         "to_picture": QCoreApplication.translate("actions", "To the picture"),
         "to_ladder": QCoreApplication.translate("actions", "To the ladder"),
         "to_growth": QCoreApplication.translate("actions", "To the growth"),
+        "next_picture": QCoreApplication.translate("actions", "Next picture"),
+        "last_picture": QCoreApplication.translate("actions", "Picture before"),
+        "wheel": QCoreApplication.translate("actions", "Mouse wheel zooms without Ctrl"),
         "quit": QCoreApplication.translate("actions", "Close"),
         "aside": QCoreApplication.translate("actions", "Put the notice aside"),
     }

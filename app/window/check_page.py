@@ -7,6 +7,7 @@ from typing import Final
 from PySide6.QtWidgets import QFormLayout, QLineEdit, QWidget
 
 from app.bench_numbers import parse_number
+from app.window.language import said
 from app.window.parts import button, set_kind, words
 from app.window.session import Session
 from app.window.step_panel import StepPanel
@@ -62,8 +63,9 @@ class CheckPage(StepPanel):
         self._rebuild(code)
         check = bench.state.cut_key_check
         if check is not None:
-            lines = [f"{row['cut']}: {row['words']}" for row in check.get("checks", ())]
-            self.verdict.setText("\n".join([str(check.get("outcome", "")), *lines, *check.get("words", ())]))
+            lines = [f"{row['cut']}: {said(row['words'])}" for row in check.get("checks", ())]
+            summary = map(said, check.get("words", ()))
+            self.verdict.setText("\n".join([said(str(check.get("outcome", ""))), *lines, *summary]))
             set_kind(self.verdict, {"pass": "quiet", "fail": "trouble"}.get(str(check.get("outcome")), "doubt"))
         else:
             self.verdict.setText("")

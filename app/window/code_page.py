@@ -1,29 +1,25 @@
-"""The ten likeliest codes, what the reading warns of, and settling on a code."""
+"""Settling on a code, what the reading warns of, and notes."""
 
 from __future__ import annotations
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QListWidgetItem, QPlainTextEdit, QWidget
+from PySide6.QtWidgets import QPlainTextEdit, QWidget
 
-from app.window.parts import button, plain_list, set_kind, words
+from app.window.language import said
+from app.window.parts import button, words
 from app.window.session import Session
 from app.window.step_panel import StepPanel
+from keycore.codes import Code
 from keycore.spec import format_code
 
 
 class CodePage(StepPanel):
-    """More about the code."""
-
-    compare_asked = Signal(object)
+    """More about the code; the code itself and its rivals stand above, in the code panel."""
 
     def __init__(self, session: Session, parent: QWidget | None = None) -> None:
         super().__init__(session, "", parent)
-        self.title.setText(self.tr("Likeliest codes"))
-        self.list = plain_list(self.tr("Likeliest codes"))
-        self.list.setMinimumHeight(110)
-        self.list.currentRowChanged.connect(self._compare)
-        self.box.addWidget(self.list, 1)
-        self.settle = button(self.tr("Settle on the chosen code"), self._settle)
+        self.title.setText(self.tr("Settle on a code"))
+        self._compared: Code | None = None
+        self.settle = button("", self._settle)
         self.box.addWidget(self.settle)
         self.settled = words("", "quiet")
         self.box.addWidget(self.settled)
@@ -42,44 +38,47 @@ class CodePage(StepPanel):
         label.setBuddy(self.notes)
         self.box.addWidget(label)
         self.box.addWidget(self.notes)
+        self.box.addStretch(1)
+
+    def show_compared(self, code: Code | None) -> None:
+        """The code that is compared on the picture is the one to settle on; without one the likeliest is."""
+        self._compared = code
+        self._show_settle()
 
     def refresh(self) -> None:
         bench = self.session.bench
         decoding, spec, settled = bench.decoding, bench.state.spec, bench.state.decided_code
-        row = max(self.list.currentRow(), 0)
-        self.list.blockSignals(True)
-        self.list.clear()
-        if decoding is not None:
-            for ranked in decoding.codes[:10]:
-                item = QListWidgetItem(
-                    f"{format_code(ranked.code, decoding.spec)}   {self.format.probability(ranked.probability)}"
-                )
-                item.setData(Qt.ItemDataRole.UserRole, ranked.code)
-                self.list.addItem(item)
-        if self.list.count():
-            self.list.setCurrentRow(min(row, self.list.count() - 1))
-        self.list.blockSignals(False)
-        self.settle.setEnabled(self.list.count() > 0)
+        self._show_settle()
         if settled is not None and spec is not None:
             self.settled.setText(self.tr("Settled: {0}").format(format_code(settled, spec)))
         else:
             self.settled.setText("")
-        self.warnings.setText("\n".join(decoding.warnings) if decoding is not None else "")
+        self.settled.setVisible(bool(self.settled.text()))
+        self.warnings.setText("\n".join(said(line) for line in decoding.warnings) if decoding is not None else "")
         self.warnings.setVisible(bool(self.warnings.text()))
-        set_kind(self.warnings, "doubt")
         if self.notes.toPlainText() != bench.state.notes:
             self.notes.blockSignals(True)
             self.notes.setPlainText(bench.state.notes)
             self.notes.blockSignals(False)
 
-    def _compare(self, row: int) -> None:
-        item = self.list.item(row) if row >= 0 else None
-        self.compare_asked.emit(item.data(Qt.ItemDataRole.UserRole) if item is not None and row > 0 else None)
+    def _chosen(self) -> Code | None:
+        decoding = self.session.bench.decoding
+        if decoding is None or not decoding.codes:
+            return None
+        codes = [ranked.code for ranked in decoding.codes]
+        return self._compared if self._compared in codes else codes[0]
+
+    def _show_settle(self) -> None:
+        code, decoding = self._chosen(), self.session.bench.decoding
+        self.settle.setEnabled(code is not None)
+        if code is None or decoding is None:
+            self.settle.setText(self.tr("Settle on the likeliest code"))
+        else:
+            self.settle.setText(self.tr("Settle on {0}").format(format_code(code, decoding.spec)))
 
     def _settle(self) -> None:
-        item = self.list.currentItem() or self.list.item(0)
-        if item is not None:
-            code = tuple(item.data(Qt.ItemDataRole.UserRole))
+        code = self._chosen()
+        if code is not None:
             self.session.act(lambda: self.session.bench.decide_code(code))
 
     def _note(self) -> None:

@@ -8,6 +8,7 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QFont, QResizeEvent
 from PySide6.QtWidgets import QGridLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
+from app.window.language import said
 from app.window.parts import ShareBar, button, set_kind, words
 from app.window.theme import LIGHT, Colours
 from app.window.units import LengthFormat
@@ -17,7 +18,8 @@ from keycore.spec import format_code
 if TYPE_CHECKING:
     from keycore.decode import Decoding
 
-_RIVALS: Final = 3
+FEW, MANY = 3, 9
+"""Rivals shown beside other steps, and while the code's own step is open."""
 _LARGEST: Final = 2.6
 
 
@@ -56,11 +58,12 @@ class CodePanel(QWidget):
         grid.setColumnStretch(1, 1)
         layout.addLayout(grid)
         self.rivals: list[tuple[QPushButton, ShareBar, QLabel]] = []
-        for row in range(_RIVALS):
+        self._many = False
+        for row in range(MANY):
             name, bar, number = QPushButton(""), ShareBar(), words("", "quiet", wrap=False)
             name.setObjectName("plain")
             name.setCheckable(True)
-            name.setStyleSheet("text-align: left;")
+            name.setStyleSheet("text-align: left; padding: 2px 6px;")
             name.clicked.connect(lambda checked, row=row: self._compare(row, checked))
             grid.addWidget(name, row, 0)
             grid.addWidget(bar, row, 1)
@@ -76,7 +79,7 @@ class CodePanel(QWidget):
         same_codes = (
             self._shown is not None
             and decoding is not None
-            and self._shown.codes[: _RIVALS + 1] == decoding.codes[: _RIVALS + 1]
+            and self._shown.codes[: MANY + 1] == decoding.codes[: MANY + 1]
         )
         self._shown = decoding
         if decoding is None or not decoding.codes:
@@ -88,14 +91,15 @@ class CodePanel(QWidget):
             best = decoding.codes[0]
             self._text = format_code(best.code, decoding.spec)
             share = self.format.probability(best.probability)
-            self.verdict.setText(decoding.verdict_words[:1].upper() + decoding.verdict_words[1:])
+            verdict = said(decoding.verdict_words)
+            self.verdict.setText(verdict[:1].upper() + verdict[1:])
             set_kind(self.verdict, {"sure": "", "check": "doubt", "unsure": "trouble"}[decoding.verdict])
             chance = self.tr("probability {0}").format(share)
             self.chance.setText(self.tr("{0} · reading again").format(chance) if stale else chance)
         self.code.setAccessibleName(self.tr("Code {0}").format(self._text))
         self.code.setEnabled(not stale)
         self._fit_code()
-        rivals = () if decoding is None else decoding.codes[1 : _RIVALS + 1]
+        rivals = () if decoding is None else decoding.codes[1 : (MANY if self._many else FEW) + 1]
         self._rivals_title.setVisible(bool(rivals))
         for row, (name, bar, number) in enumerate(self.rivals):
             there = row < len(rivals)
@@ -111,6 +115,10 @@ class CodePanel(QWidget):
                     name.setChecked(False)
         if not same_codes:
             self.compare_asked.emit(None)
+
+    def show_many(self, many: bool) -> None:
+        """Show as many rivals as there is room for, or the few next likeliest."""
+        self._many = many
 
     def set_colours(self, colours: Colours = LIGHT) -> None:
         """Light or dark."""

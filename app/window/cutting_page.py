@@ -5,9 +5,11 @@ from __future__ import annotations
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem, QWidget
 
+from app.window.language import said
 from app.window.parts import words
 from app.window.session import Session
 from app.window.step_panel import StepPanel
+from app.window.trial_plan import TrialPlanPart
 from keycore.cutting import cut_list
 from keycore.spec import format_code
 
@@ -26,13 +28,17 @@ class CuttingPage(StepPanel):
         self.table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.table.setTabKeyNavigation(False)
         self.table.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
-        self.box.addWidget(self.table, 1)
+        self.table.verticalHeader().setDefaultSectionSize(22)
+        self.table.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.box.addWidget(self.table)
         self.warnings = words("", "doubt")
         self.box.addWidget(self.warnings)
         self.care = words(
             self.tr("Cutting machines: mind eyes, hands and swarf; the machine maker's instructions come first."),
             "quiet",
         )
+        self.plan = TrialPlanPart(session)
+        self.box.addWidget(self.plan, 1)
         self.box.addWidget(self.care)
 
     def refresh(self) -> None:
@@ -42,7 +48,10 @@ class CuttingPage(StepPanel):
         if decoding is not None:
             spec = decoding.spec
             code = code or decoding.codes[0].code
+        self.plan.format = self.format
+        self.plan.refresh()
         self.table.setRowCount(0)
+        self._fit_table()
         self.warnings.setText("")
         if spec is None or code is None:
             self.standing.setText(self.tr("The cut list stands here once there is a code."))
@@ -70,4 +79,11 @@ class CuttingPage(StepPanel):
                 item = QTableWidgetItem(text)
                 item.setTextAlignment(Qt.AlignmentFlag.AlignCenter)
                 self.table.setItem(index, column, item)
-        self.warnings.setText("\n".join(listed.warnings))
+        self.warnings.setText("\n".join(said(line) for line in listed.warnings))
+        self._fit_table()
+
+    def _fit_table(self) -> None:
+        """The table as high as its rows: the page scrolls, not the table."""
+        header = self.table.horizontalHeader().sizeHint().height()
+        self.table.setFixedHeight(header + 22 * self.table.rowCount() + 12)
+        self.warnings.setVisible(bool(self.warnings.text()))

@@ -21,6 +21,7 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QToolTip, QWidget
 
 from app.window.ladder_geometry import Column, Ladder, Rung, ladder, next_state
+from app.window.spoken_parts import SpokenParts, Told
 from app.window.theme import LIGHT, Colours, colour
 from app.window.units import LengthFormat
 from app.window.words import cut_title, rung_words
@@ -57,6 +58,7 @@ class DepthLadder(QWidget):
         self._hovered: tuple[int, str] | None = None
         self._current: tuple[int, str] | None = None
         self._stale = False
+        self.spoken = SpokenParts(self, self._told)
 
     def show_table(self, spec: KeySpec | None, decoding: Decoding | None, *, stale: bool = False) -> None:
         """Show this table, and what is known of each cut; ``stale`` draws it paler while a new reading is under way."""
@@ -64,17 +66,20 @@ class DepthLadder(QWidget):
         if spec is None:
             self._current = self._hovered = None
         self._say()
+        self.spoken.follow()
         self.update()
 
     def show_holds(self, held: Mapping[int, str], ruled_out: frozenset[tuple[int, str]]) -> None:
         """Show the locksmith's knowledge."""
         self._held, self._ruled_out = dict(held), ruled_out
         self._say()
+        self.spoken.follow()
         self.update()
 
     def set_centres(self, centres_x: tuple[float, ...]) -> None:
         """Where the cut centres lie in this widget."""
         self._centres = centres_x
+        self.spoken.follow()
         self.update()
 
     def geometry_now(self) -> Ladder | None:
@@ -224,9 +229,8 @@ class DepthLadder(QWidget):
         if column.root is not None:
             root = column.root
             left, right = column.left - 2, column.right + 5
-            painter.fillRect(
-                QRectF(left, root.band_top, right - left, root.band_bottom - root.band_top), colour(c.ink, 0.16)
-            )
+            low, high = max(root.band_top, _TOP - 12), min(root.band_bottom, self.height() - _FOOT + 12)
+            painter.fillRect(QRectF(left, low, right - left, max(high - low, 0.0)), colour(c.ink, 0.16))
             painter.setPen(QPen(QColor(c.ink), 2.0, Qt.PenStyle.SolidLine, Qt.PenCapStyle.FlatCap))
             painter.drawLine(QPointF(left, root.y), QPointF(right, root.y))
         for rung in column.rungs:
@@ -301,11 +305,20 @@ class DepthLadder(QWidget):
         drawn = self.geometry_now()
         return None if drawn is None else drawn.rung_at(at.x(), at.y())
 
+    def _told(self) -> Told:
+        drawn = self.geometry_now()
+        told: dict[str, tuple[str, str, QRectF]] = {}
+        for rung in () if drawn is None else (rung for column in drawn.columns for rung in column.rungs):
+            extent = QRectF(rung.left, rung.top, rung.right - rung.left, rung.bottom - rung.top)
+            told[f"{rung.cut} {rung.label}"] = (self.words_for(rung.cut, rung.label), rung.state, extent)
+        return told
+
     def _say(self) -> None:
         """Tell a screen reader the rung that the keys are on."""
         text = self.words_for(*self._current) if self._current is not None and self._spec is not None else self._empty()
         if text != self.accessibleDescription():
             self.setAccessibleDescription(text)
+            self.spoken.follow()
             QAccessible.updateAccessibility(QAccessibleEvent(self, QAccessible.Event.DescriptionChanged))
 
     def _empty(self) -> str:

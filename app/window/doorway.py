@@ -11,6 +11,7 @@ from PySide6.QtGui import QGuiApplication, QImage, QImageWriter
 from PySide6.QtWidgets import QFileDialog, QWidget
 
 from app.window.demo import demo_bench
+from app.window.language import said
 from app.window.session import Session
 
 _PICTURES: Final = "PNG, JPEG, TIFF, PDF, HEIC (*.png *.jpg *.jpeg *.tif *.tiff *.bmp *.webp *.gif *.pdf *.heic *.heif)"
@@ -52,8 +53,11 @@ class Doorway(QObject):
         return mime.hasImage() or any(url.isLocalFile() for url in mime.urls())
 
     def take(self, mime: QMimeData, name: str) -> bool:
-        """Take the first file, or the picture, of a drop or of the clipboard."""
+        """Take the files, or the picture, of a drop or of the clipboard; several files are pictures of one key."""
         files = [url.toLocalFile() for url in mime.urls() if url.isLocalFile()]
+        if len(files) > 1:
+            self._session.open_pictures(files)
+            return True
         if files:
             self._session.open(files[0])
             return True
@@ -72,7 +76,7 @@ class Doorway(QObject):
             self.said.emit(
                 self.tr(
                     "Nothing was exported: a code leaves only with its entitlement. Still to be recorded: {0}."
-                ).format(", ".join(missing))
+                ).format(", ".join(map(said, missing)))
             )
             return
         if bench.decoding is None or not bench.is_current:

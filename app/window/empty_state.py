@@ -76,11 +76,11 @@ class EmptyState(QWidget):
             self._recent.addWidget(made, 0, Qt.AlignmentFlag.AlignCenter)
 
 
-def recent_jobs() -> tuple[Path, ...]:
+def recent_jobs(most: int = _RECENT) -> tuple[Path, ...]:
     """The latest saved jobs, newest first."""
     home = jobs_folder()
     if not home.is_dir():
         return ()
     records = [folder / "job.json" for folder in home.iterdir() if (folder / "job.json").is_file()]
     records.sort(key=lambda path: path.stat().st_mtime, reverse=True)
-    return tuple(record.parent for record in records[:_RECENT])
+    return tuple(record.parent for record in records[:most])

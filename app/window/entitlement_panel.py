@@ -9,6 +9,7 @@ from typing import Final
 from PySide6.QtCore import QDateTime
 from PySide6.QtWidgets import QDateTimeEdit, QHBoxLayout, QLabel, QLineEdit, QWidget
 
+from app.window.language import said
 from app.window.parts import button, name_field, set_kind, words
 from app.window.session import Session
 from app.window.step_panel import StepPanel
@@ -73,7 +74,7 @@ class EntitlementPanel(StepPanel):
         missing = state.missing_for_export
         if missing:
             self.standing.setText(
-                self.tr("A code leaves the program once this is recorded: {0}.").format(", ".join(missing))
+                self.tr("A code leaves the program once this is recorded: {0}.").format(", ".join(map(said, missing)))
             )
             set_kind(self.standing, "doubt")
         else:

@@ -22,7 +22,7 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QSlider, QWidget
 
-from app.window.strip_geometry import StripScale, curve, segment_index, shown_range
+from app.window.strip_geometry import StripScale, curve, near_range, segment_index, shown_range
 from app.window.theme import LIGHT, Colours, colour
 from app.window.units import LengthFormat
 from keycore.measured import Floats
@@ -59,6 +59,9 @@ class GrowthStrip(QSlider):
         self._growth: float | None = None
         self._by_hand = False
         self._hover: float | None = None
+        self._whole = False
+        self._shown_mm = (-0.1, 0.9)
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
 
     def show_strip(
         self,
@@ -77,6 +80,8 @@ class GrowthStrip(QSlider):
         self._growth, self._by_hand = growth_mm, by_hand
         self.setEnabled(growth_mm is not None)
         low, high = shown_range(self._borders, self._growths)
+        if not self.isSliderDown():  # under a hand the scale stays still
+            self._shown_mm = self._range_to_show()
         self.blockSignals(True)
         self.setRange(round(low * _UM_PER_MM), round(high * _UM_PER_MM))
         self.setSingleStep(10)
@@ -88,8 +93,15 @@ class GrowthStrip(QSlider):
 
     def scale_now(self) -> StripScale:
         """Growth along the widget as it is drawn."""
-        low, high = shown_range(self._borders, self._growths)
+        low, high = self._shown_mm
         return StripScale(low, high, _SIDE, max(self.width() - _SIDE, _SIDE + 1))
+
+    def show_whole(self, whole: bool) -> None:
+        """Show all growths that the decoder speaks of, or (False) those near to where the evidence is."""
+        self._whole = whole
+        self._shown_mm = self._range_to_show()
+        self.hint_changed.emit()
+        self.update()
 
     def code_at(self, growth_mm: float) -> str:
         """The code that this growth gives; "" outside the strip."""
@@ -100,7 +112,11 @@ class GrowthStrip(QSlider):
 
     def hint(self) -> str:
         """What lies under the pointer, and the keys."""
-        keys = self.tr("drag, or arrows 0.01 mm, Shift 0.1 · A leaves it to the evidence")
+        keys = (
+            self.tr("drag, or arrows 0.01 mm, Shift 0.1 · A leaves it to the evidence · W: near the evidence")
+            if self._whole
+            else self.tr("drag, or arrows 0.01 mm, Shift 0.1 · A leaves it to the evidence · W: all growths")
+        )
         if self._hover is not None and self.code_at(self._hover):
             return self.tr("growth {0} gives {1} · {2}").format(
                 self.format.length(self._hover), self.code_at(self._hover), keys
@@ -150,9 +166,11 @@ class GrowthStrip(QSlider):
         }
         ways |= {Qt.Key.Key_PageUp: 0.1, Qt.Key.Key_PageDown: -0.1}
         if event.key() in ways:
-            scale = self.scale_now()
-            wanted = round(self._growth + ways[event.key()], 3)
-            self._ask(min(max(wanted, scale.from_mm), scale.to_mm))
+            low, high = shown_range(self._borders, self._growths)
+            self._ask(min(max(round(self._growth + ways[event.key()], 3), low), high))
+            self._shown_mm = self._range_to_show()
+        elif event.key() == Qt.Key.Key_W:
+            self.show_whole(not self._whole)
         elif event.key() in (Qt.Key.Key_A, Qt.Key.Key_Delete, Qt.Key.Key_Backspace):
             self.released_to_evidence.emit()
         else:
@@ -180,7 +198,7 @@ class GrowthStrip(QSlider):
         for tick in scale.ticks():
             x = scale.x(tick)
             painter.drawLine(QPointF(x, rule_y), QPointF(x, rule_y + 4))
-            text = self.format.bare(tick)
+            text = self.format.length(tick) if tick == scale.ticks()[-1] else self.format.bare(tick)
             width = QFontMetricsF(self.font()).horizontalAdvance(text)
             left = min(max(x - width / 2, 2.0), self.width() - width - 2)
             painter.drawText(QPointF(left, self.height() - 4), text)
@@ -208,12 +226,21 @@ class GrowthStrip(QSlider):
         painter.setPen(QPen(QColor(self.colours.accent), 1.6))
         painter.drawPath(line)
 
+    def _range_to_show(self) -> tuple[float, float]:
+        whole = shown_range(self._borders, self._growths)
+        return whole if self._whole else near_range(whole, self._growths, self._density, self._growth)
+
     def _paint_segments(self, painter: QPainter, scale: StripScale, top: float, height: float) -> None:
         c = self.colours
         at = None if self._growth is None else segment_index(self._borders, self._growth)
         painter.setFont(self.font())
         for index, segment in enumerate(self._segments):
-            left, right = scale.x(segment.growth_from_mm), scale.x(segment.growth_to_mm)
+            left, right = (
+                max(scale.x(segment.growth_from_mm), scale.left),
+                min(scale.x(segment.growth_to_mm), scale.right),
+            )
+            if right <= left:
+                continue
             box = QRectF(left + 1, top, max(right - left - 2, 1.0), height)
             painter.setPen(QPen(QColor(c.accent), 2) if index == at else QPen(QColor(c.line), 1))
             painter.setBrush(QColor(c.fill) if index == at else colour(c.line, 0.25 if index % 2 else 0.5))

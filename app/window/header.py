@@ -6,14 +6,19 @@ from PySide6.QtCore import Signal
 from PySide6.QtGui import QAction, QFont
 from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QLabel, QMenu, QPushButton, QToolButton, QWidget
 
+from app.window.empty_state import recent_jobs
 from app.window.parts import button, set_kind, words
 from app.window.units import UNITS, Unit
+
+_IN_MENU = 10
+_MENU = ("open", "open_job", "paste", "demo", "recent", "-", "new", "save", "export", "-", "wheel", "keys", "quit")
 
 
 class Header(QWidget):
     """Job, undo, units, saved, export."""
 
     unit_chosen = Signal(str)
+    job_asked = Signal(str)
     export_asked = Signal()
 
     def __init__(self, actions: dict[str, QAction], parent: QWidget | None = None) -> None:
@@ -30,15 +35,35 @@ class Header(QWidget):
         font.setPointSizeF(font.pointSizeF() * 1.15)
         self.job.setFont(font)
         menu = QMenu(self)
-        for name in ("open", "open_job", "paste", "demo", "-", "new", "save", "export", "-", "keys", "quit"):
+        for name in (
+            "open",
+            "open_job",
+            "paste",
+            "demo",
+            "recent",
+            "-",
+            "new",
+            "save",
+            "export",
+            "-",
+            "wheel",
+            "keys",
+            "quit",
+        ):
             if name == "-":
                 menu.addSeparator()
+            elif name == "recent":
+                self.recent = menu.addMenu(self.tr("Go on with"))
+                self.recent.aboutToShow.connect(self._list_jobs)
             else:
                 menu.addAction(actions[name])
         self.job.setMenu(menu)
         self.saved: QLabel = words("", "quiet", wrap=False)
         row.addWidget(self.job)
         row.addWidget(self.saved)
+        row.addStretch(1)
+        self.picture: QLabel = words("", "quiet", wrap=False)
+        row.addWidget(self.picture)
         row.addStretch(1)
         for name in ("undo", "redo"):
             made = QToolButton()
@@ -65,6 +90,18 @@ class Header(QWidget):
     def show_job(self, number: str) -> None:
         """Name the job."""
         self.job.setText(self.tr("Job {0}  \u25be").format(number))
+
+    def show_picture(self, index: int, pictures: int) -> None:
+        """Say which of the job's pictures is worked on, where there are several."""
+        self.picture.setText(self.tr("picture {0} of {1}").format(index + 1, pictures) if pictures > 1 else "")
+
+    def _list_jobs(self) -> None:
+        self.recent.clear()
+        for folder in recent_jobs(_IN_MENU):
+            action = self.recent.addAction(folder.name)
+            action.triggered.connect(lambda checked=False, folder=folder: self.job_asked.emit(str(folder)))
+        if self.recent.isEmpty():
+            self.recent.addAction(self.tr("no job is kept yet")).setEnabled(False)
 
     def show_unit(self, unit: Unit) -> None:
         """Mark the unit in use."""

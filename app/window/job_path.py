@@ -8,6 +8,7 @@ from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QColor, QFont, QPainter, QPainterPath, QPaintEvent, QPen
 from PySide6.QtWidgets import QAbstractButton, QButtonGroup, QSizePolicy, QVBoxLayout, QWidget
 
+from app.window.language import said
 from app.window.theme import LIGHT, Colours
 
 if TYPE_CHECKING:
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
 
 _DISC = 8.0
 _LEFT = 20.0
+_TALLEST = 84
 
 
 class StepButton(QAbstractButton):
@@ -173,14 +175,16 @@ class JobPath(QWidget):
             button.clicked.connect(lambda checked=False, name=name: self.step_chosen.emit(name))
             self._group.addButton(button)
             self.buttons[name] = button
+            button.setMaximumHeight(_TALLEST)
             layout.addWidget(button, 1)
+        layout.addStretch(0)
         self.buttons["entitlement"].first = True
         self.buttons["check"].last = True
 
     def show_steps(self, steps: tuple[Step, ...]) -> None:
         """Show how each step stands."""
         for step in steps:
-            self.buttons[step.name].show_step(step.standing, step.words)
+            self.buttons[step.name].show_step(step.standing, said(step.words))
 
     def choose(self, name: StepName) -> None:
         """Mark a step as the one whose panel is open."""

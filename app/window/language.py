@@ -1,4 +1,4 @@
-"""The window in the person's language.  The sentences of the bench itself are English so far.
+"""The window in the person's language: its own words by Qt's catalogues, the bench's sentences by :func:`said`.
 
 Renew the catalogue after words have changed, translate what is new, and make the compiled one::
 
@@ -8,16 +8,27 @@ Renew the catalogue after words have changed, translate what is new, and make th
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
 from PySide6.QtCore import QCoreApplication, QLibraryInfo, QLocale, QTranslator
 
+from app.window.sentences import sentences_for
+
 FOLDER: Final = Path(__file__).parent / "translations"
+_sentences: Callable[[str], str] = str
+
+
+def said(sentence: str) -> str:
+    """A sentence of the bench, the reader or the core in the language that :func:`speak` chose."""
+    return _sentences(sentence)
 
 
 def speak(application: QCoreApplication, locale: QLocale) -> tuple[QTranslator, ...]:
     """Install the catalogues of a language, Qt's own words included; what has none stays English."""
+    global _sentences
+    _sentences = sentences_for(locale.name().partition("_")[0], locale.decimalPoint())
     installed = []
     homes = (
         ("qtbase", QLibraryInfo.path(QLibraryInfo.LibraryPath.TranslationsPath)),

@@ -19,6 +19,7 @@ from app.window.actions import action_titles, make_actions
 from app.window.empty_state import EmptyState
 from app.window.header import Header
 from app.window.job_path import JobPath
+from app.window.language import said
 from app.window.parts import Panel, words
 from app.window.shortcut_sheet import ShortcutSheet
 from app.window.units import UNITS, LengthFormat, Unit
@@ -76,6 +77,9 @@ class MainWindow(QMainWindow):
         self._build_bench()
         self._connect()
         self.filled = True
+        self.sheet.view.wheel_zooms = self.actions_by_name["wheel"].isChecked()
+        if not self.empty.isHidden():
+            self.empty.open.setFocus()
         self._show_format()
         self.set_colours(self.colours)
         self.show_step("picture")
@@ -104,6 +108,9 @@ class MainWindow(QMainWindow):
                 "to_picture": lambda: self.sheet.view.setFocus(Qt.FocusReason.ShortcutFocusReason),
                 "to_ladder": lambda: self.sheet.ladder.setFocus(Qt.FocusReason.ShortcutFocusReason),
                 "to_growth": lambda: self.sheet.strip.setFocus(Qt.FocusReason.ShortcutFocusReason),
+                "next_picture": lambda: self.show_other_picture(1),
+                "last_picture": lambda: self.show_other_picture(-1),
+                "wheel": self._wheel_chosen,
                 "quit": self.close,
                 "aside": self._put_aside,
             },
@@ -166,6 +173,7 @@ class MainWindow(QMainWindow):
         session.picture_ready.connect(self.refresh)
         session.job_replaced.connect(self._job_replaced)
         session.saved.connect(self._show_saved)
+        session.jobs_made.connect(self._say_jobs)
         door.said.connect(sheet.notice.say)
         door.done.connect(self._say_done)
         door.entitlement_wanted.connect(lambda: self.show_step("entitlement", take_focus=True))
@@ -180,10 +188,14 @@ class MainWindow(QMainWindow):
         side.paste_asked.connect(door.paste)
         side.place_asked.connect(sheet.place_by_hand)
         side.mark_chosen.connect(sheet.view.choose)
+        side.marks.lock_asked.connect(sheet.toggle_lock)
+        side.marks.snap_asked.connect(sheet.toggle_snap)
+        side.marks.shift_asked.connect(sheet.shift_cuts)
         side.table.edit_asked.connect(self._edit_table)
         self.editor.done.connect(lambda: self.centre.setCurrentWidget(sheet))
         side.reference_asked.connect(sheet.mark_reference)
         self.path.step_chosen.connect(self.show_step)
+        self.header.job_asked.connect(session.open)
         self.header.unit_chosen.connect(self.set_unit)
         self.header.export_asked.connect(self.export)
         for index, name in enumerate(side.pages, 1):
@@ -198,16 +210,13 @@ class MainWindow(QMainWindow):
         bench = self.session.bench
         self._done = ""
         self.header.show_job(bench.state.number)
+        self.header.show_picture(bench.state.current, len(bench.state.pictures))
+        for name in ("next_picture", "last_picture"):
+            self.actions_by_name[name].setEnabled(len(bench.state.pictures) > 1)
         self.path.show_steps(bench.steps())
         self.sheet.refresh()
         self._go_on()
-        waits_for = bench.problem or self._waits_for()
-        self.side.code.show_decoding(
-            bench.decoding,
-            stale=self.session.reading_now,
-            waits_for=waits_for,
-            offer_marking=bool(bench.problem) and not self.sheet.view.placing,
-        )
+        self._show_code()
         self.side.refresh()
         self._show_undo()
         self._show_saved()
@@ -217,6 +226,7 @@ class MainWindow(QMainWindow):
         """Open a step's panel."""
         self.path.choose(name)
         self.side.show_step(name, take_focus=take_focus)
+        self._show_code()
 
     def set_unit(self, unit: Unit) -> None:
         """Show lengths in this unit."""
@@ -234,6 +244,12 @@ class MainWindow(QMainWindow):
             for part in (self.sheet, self.side, self.editor):
                 part.set_colours(colours)
 
+    def show_other_picture(self, by: int) -> None:
+        """Work on the next picture of the job, or the one before."""
+        state = self.session.bench.state
+        if state.pictures:
+            self.session.act(lambda: self.session.bench.show_picture((state.current + by) % len(state.pictures)))
+
     def new_job(self) -> None:
         """Lay an empty job on the bench."""
         from app.bench import Bench
@@ -242,7 +258,7 @@ class MainWindow(QMainWindow):
 
     def export(self) -> None:
         """Write picture and job to a folder, or say why not."""
-        self.door.export(self.session.bench.problem or self._waits_for())
+        self.door.export(said(self.session.bench.problem) or self._waits_for())
 
     # ---- events --------------------------------------------------------------------------------------------------
 
@@ -292,13 +308,22 @@ class MainWindow(QMainWindow):
             return self.tr("The reading was stopped; F5 reads again.")
         return self.tr("No code yet.")
 
+    def _show_code(self) -> None:
+        bench = self.session.bench
+        self.side.code.show_decoding(
+            bench.decoding,
+            stale=self.session.reading_now,
+            waits_for=said(bench.problem) or self._waits_for(),
+            offer_marking=bool(bench.problem) and not self.sheet.view.placing,
+        )
+
     def _show_undo(self) -> None:
         bench = self.session.bench
-        for name, said in (("undo", bench.undo_words), ("redo", bench.redo_words)):
+        for name, does in (("undo", bench.undo_words), ("redo", bench.redo_words)):
             action = self.actions_by_name[name]
-            action.setEnabled(bool(said))
+            action.setEnabled(bool(does))
             title = action_titles()[name]
-            action.setToolTip(f"{title}: {said}" if said else title)
+            action.setToolTip(f"{title}: {said(does)}" if does else title)
 
     def _show_saved(self) -> None:
         bench = self.session.bench
@@ -310,10 +335,13 @@ class MainWindow(QMainWindow):
             self.header.show_saved(self.tr("saved {0}").format(f"{datetime.now():%H:%M}"), trouble=False)
         else:
             self.header.show_saved(self.tr("nothing to save yet"), trouble=False)
-        self.header.saved.setToolTip(bench.save_error or str(bench.folder or ""))
+        self.header.saved.setToolTip(said(bench.save_error) or str(bench.folder or ""))
 
     def _show_hint(self) -> None:
         self.status.setText(self._done or self.sheet.hint() or self.tr("F1 shows all keys"))
+
+    def _say_jobs(self, numbers: tuple[str, ...]) -> None:
+        self._say_done(self.tr("Made for the other keys: {0}. They are in the job menu.").format(", ".join(numbers)))
 
     def _say_done(self, sentence: str) -> None:
         self._done = sentence
@@ -339,7 +367,16 @@ class MainWindow(QMainWindow):
             self.restoreGeometry(geometry)
         unit = settings.value("unit")
         self.format = LengthFormat(unit if unit in UNITS else "mm", self.format.decimal)
+        wheel = self.actions_by_name["wheel"]
+        wheel.setCheckable(True)
+        wheel.setChecked(settings.value("wheel", "zooms") != "moves")
         self._show_format()
+
+    def _wheel_chosen(self) -> None:
+        zooms = self.actions_by_name["wheel"].isChecked()
+        QSettings("valleygauge", "window").setValue("wheel", "zooms" if zooms else "moves")
+        self.sheet.view.wheel_zooms = zooms
+        self._show_hint()
 
     def _scheme_changed(self) -> None:
         application = QApplication.instance()

@@ -64,7 +64,7 @@ class MarkPainter:
             self._p.drawLine(QPointF(x, y + REACH + 3), QPointF(x, bottom))
 
     def marker(self, mark: MarkPoint, *, selected: bool, under_pointer: bool, label: str) -> None:
-        """One marker; brackets say that a hand set it, a bar that it is locked, a ring that it is chosen."""
+        """One marker; brackets: a hand set it; a lock: it stays; a pin: read as placed; a ring: it is chosen."""
         at = self.place(mark.xy)
         path = QPainterPath()
         for dx, dy in ((1, 0), (-1, 0), (0, 1), (0, -1)):
@@ -76,13 +76,18 @@ class MarkPainter:
                 path.moveTo(corner - QPointF(dx * 4, 0))
                 path.lineTo(corner)
                 path.lineTo(corner - QPointF(0, dy * 4))
+        if mark.as_placed:  # a pin: read where it stands
+            path.moveTo(at + QPointF(-13, 20))
+            path.lineTo(at + QPointF(-9, 9))
+            path.lineTo(at + QPointF(-20, 13))
+            path.closeSubpath()
         if mark.locked:
             path.addRect(QRectF(at.x() + 9, at.y() - 19, 8, 7))
             path.addEllipse(QRectF(at.x() + 10.5, at.y() - 24, 5, 9))
         if selected:
             path.addEllipse(at, 18, 18)
         self._twice(path, bold=selected or under_pointer)
-        if mark.snapped_xy is not None:
+        if mark.snapped_xy is not None and not mark.as_placed:
             snapped = self.place(mark.snapped_xy)
             if (snapped - at).manhattanLength() >= _SNAPPED_FROM:
                 bridge = QPainterPath(at)

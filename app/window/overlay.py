@@ -5,6 +5,7 @@ from __future__ import annotations
 from PySide6.QtCore import QEvent, QObject, QTimer, Signal
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QProgressBar, QPushButton, QVBoxLayout, QWidget
 
+from app.window.language import said
 from app.window.parts import button, words
 
 _SHOW_WORK_AFTER_MS = 500
@@ -27,6 +28,7 @@ class Notice(QFrame):
 
     def say(self, sentence: str) -> None:
         """Show a sentence."""
+        sentence = said(sentence)
         self.text.setText(sentence)
         self.setAccessibleName(sentence)
         self.show()
@@ -74,6 +76,7 @@ class WorkNotice(QFrame):
 
     def progress(self, share: float, what: str) -> None:
         """How far it has come."""
+        what = said(what)
         self.label.setText(what[:1].upper() + what[1:])
         self.bar.setValue(round(share * 100))
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QHBoxLayout, QSpinBox, QWidget
 
+from app.window.language import said
 from app.window.parts import button, name_field, plain_list, words
 from app.window.session import Session
 from app.window.step_panel import StepPanel
@@ -38,6 +39,10 @@ class PicturePanel(StepPanel):
         self.key.valueChanged.connect(lambda number: session.act(lambda: session.bench.set_key(number - 1)))
         self.box.addWidget(self.key_label)
         self.box.addWidget(self.key)
+        self.keys_seen = words("", "quiet")
+        self.split = button(self.tr("Make a job of each key"), session.split_keys)
+        self.box.addWidget(self.keys_seen)
+        self.box.addWidget(self.split)
         self.box.addStretch(1)
 
     def refresh(self) -> None:
@@ -53,10 +58,18 @@ class PicturePanel(StepPanel):
             part.setEnabled(shown is not None)
         if shown is None:
             self.facts.setText(self.tr("No picture yet."))
+            self.keys_seen.setVisible(False)
+            self.split.setVisible(False)
             return
         self.key.blockSignals(True)
         self.key.setValue(shown.key + 1)
         self.key.blockSignals(False)
+        keys = self.session.keys_seen
+        for part in (self.keys_seen, self.split):
+            part.setVisible(keys > 1)
+        self.keys_seen.setText(
+            self.tr("The program sees {0} keys in this picture. Each can have its job.").format(keys)
+        )
         width, height = shown.picture.size
         facts = [self.tr("{0} by {1} pixels.").format(width, height)]
         if shown.picture.dpi is not None:
@@ -67,7 +80,7 @@ class PicturePanel(StepPanel):
                 )
             )
         if shown.picture.turned:
-            facts.append(self.tr("Turned as the file asks: {0}.").format(shown.picture.turned))
+            facts.append(self.tr("Turned as the file asks: {0}.").format(said(shown.picture.turned)))
         if shown.picture.pages > 1:
             facts.append(self.tr("Page {0} of {1}.").format(shown.picture.page, shown.picture.pages))
         self.facts.setText(" ".join(facts))

@@ -1,6 +1,6 @@
-"""The straightened picture with its marks: shows them, lets a hand or the keys move them, and says what was asked for.
+"""The straightened picture with its marks: lets a hand or the keys move them, and says what was asked for.
 
-The view owns where one looks (its :class:`ViewTransform`) and nothing else; a moved mark is announced, not kept.
+A moved mark is announced, not kept; where one looks is kept in :class:`~app.window.picture_look.PictureLook`.
 """
 
 from __future__ import annotations
@@ -9,31 +9,24 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-from PySide6.QtCore import QEvent, QObject, QPointF, Qt, QTimer, Signal
+from PySide6.QtCore import QEvent, QObject, QPointF, Qt, Signal
 from PySide6.QtGui import (
-    QAccessible,
-    QAccessibleEvent,
     QColor,
     QFocusEvent,
-    QImage,
     QKeyEvent,
     QMouseEvent,
     QNativeGestureEvent,
     QPainter,
     QPaintEvent,
-    QResizeEvent,
     QWheelEvent,
 )
 from PySide6.QtWidgets import QWidget
 
 from app.bench_marks import MarkPoint
-from app.picture.values import PictureReading, Straight
-from app.window.compare_geometry import RootLine
 from app.window.mark_interaction import Direction, Drag, in_order, mark_at, next_mark, nudge_px, nudged
 from app.window.mark_painter import MarkPainter
 from app.window.picture_layers import PictureLayers
-from app.window.theme import LIGHT, Colours
-from app.window.view_transform import ViewTransform, plain_straight, view_of
+from app.window.picture_look import PictureLook
 from app.window.words import mark_title
 
 _ARROWS: Final[dict[int, Direction]] = {
@@ -45,173 +38,42 @@ _ARROWS: Final[dict[int, Direction]] = {
 _WHEEL_STEP: Final = 1.2
 """One notch of a mouse wheel (120 units) zooms by this."""
 _LOUPE_MS: Final = 1800
-_SETTLE_MS: Final = 90
 _PAN_STEP: Final = 40.0
+OPACITIES: Final = (1.0, 0.55, 0.2)
+"""How strongly marks are drawn; a key goes from one to the next."""
 
 
-class PictureView(QWidget):
+class PictureView(PictureLook):
     """Picture, marks, loupe."""
 
     mark_moved = Signal(str, float, float, bool)
     """(name, x, y in the stored picture, by a key): asked for."""
     mark_given_back = Signal(str)
     mark_lock_asked = Signal(str)
+    mark_snap_asked = Signal(str)
+    """The snap of this mark to the edge is to be refused, or to be taken again."""
+    cuts_shift_asked = Signal(int)
+    """All cuts by so many spacings, towards the tip where above 0."""
     mark_placed = Signal(str, float, float)
-    mark_chosen = Signal(str)
-    view_changed = Signal()
-    hint_changed = Signal()
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setMouseTracking(True)
-        self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
         self.setAccessibleName(self.tr("Picture with its marks"))
-        self.setMinimumSize(240, 120)
-        self.colours: Colours = LIGHT
-        self.view: ViewTransform = view_of(plain_straight((1, 1)), (240.0, 120.0))
-        self._layers: PictureLayers | None = None
-        self._size = (1, 1)
-        self._marks: dict[str, MarkPoint] = {}
-        self._reading: PictureReading | None = None
-        self._lines: tuple[tuple[RootLine, ...], ...] = ()
-        self._selected: str | None = None
         self._hovered: str | None = None
         self._drag: Drag | None = None
         self._dragged_xy: tuple[float, float] | None = None
         self._panning: QPointF | None = None
         self._space = False
         self._hidden = False
-        self._fits = True
+        self.wheel_zooms = True
+        """A wheel without keys zooms; else it moves the picture, and Ctrl with the wheel zooms."""
+        self._opacity = 0
         self._placing: tuple[str, ...] = ()
         self._pointer: tuple[float, float] | None = None
-        self._cache: tuple[object, QImage] | None = None
-        self._moving = False
         self._loupe_timer = self._timer(_LOUPE_MS)
-        self._settle_timer = self._timer(_SETTLE_MS)
-        self._settle_timer.timeout.connect(self._settle)
         self.installEventFilter(self)
-
-    # ---- what is shown -------------------------------------------------------------------------------------------
-
-    def show_picture(self, layers: PictureLayers | None, size: tuple[int, int]) -> None:
-        """Show another picture, as it was stored, whole."""
-        self._layers, self._size = layers, size
-        self._reading, self._marks, self._lines = None, {}, ()
-        self._selected = self._hovered = self._drag = self._dragged_xy = None
-        self.view = view_of(plain_straight(size), self._extent(), self.devicePixelRatioF())
-        self._fits = True
-        self._cache = None
-        self._announce()
-
-    def show_reading(self, reading: PictureReading | None) -> None:
-        """Show the straightened picture of a reading; what was in the middle stays, once somebody looked closer."""
-        if reading is self._reading:
-            return
-        first = self._reading is None
-        before = self.view
-        self._reading = reading
-        straight = plain_straight(self._size) if reading is None else reading.straight
-        fresh = view_of(straight, self._extent(), self.devicePixelRatioF())
-        if first or self._fits or reading is None:
-            self.view = fresh
-            self.fit_blade()
-        else:
-            middle = before.picture_of_view(np.array(before.view_size) / 2)
-            x, y = straight.straight_xy(middle)
-            self.view = fresh.at_percent(before.percent, (0.0, 0.0)).centred_on((float(x), float(y)))
-        self._announce()
-
-    def show_marks(self, marks: Sequence[MarkPoint]) -> None:
-        """Show these marks."""
-        shown = {mark.name: mark for mark in marks}
-        if shown == self._marks:
-            return
-        self._marks = shown
-        if self._selected not in self._marks:
-            self._selected = None
-        self.update()
-
-    def show_lines(self, lines: tuple[tuple[RootLine, ...], ...]) -> None:
-        """Show the floors of up to two codes for comparing."""
-        if lines != self._lines:
-            self._lines = lines
-            self.update()
-
-    @property
-    def straight(self) -> Straight:
-        """The map of what is shown."""
-        return self.view.straight
-
-    @property
-    def selected(self) -> str | None:
-        """Name of the chosen mark."""
-        return self._selected
-
-    def choose(self, name: str | None) -> None:
-        """Choose a mark, and bring it into sight."""
-        if name == self._selected:
-            return
-        self._selected = name if name in self._marks else None
-        if self._selected is not None:
-            x, y = self.view.view_of_picture(np.array(self._marks[self._selected].xy))
-            if not (10 <= x <= self.width() - 10 and 10 <= y <= self.height() - 10):
-                self._set_view(self.view.centred_on(self._straight_of(self._selected)))
-            self.setAccessibleDescription(self._spoken(self._selected))
-            self.mark_chosen.emit(self._selected)
-        QAccessible.updateAccessibility(QAccessibleEvent(self, QAccessible.Event.DescriptionChanged))
-        self.hint_changed.emit()
-        self.update()
-
-    def cut_centres(self, cuts: int) -> tuple[float, ...]:
-        """Straightened x of the cut centres, bow to tip; empty while the roots are not all marked."""
-        names = [f"root.{index}" for index in range(cuts)]
-        if any(name not in self._marks for name in names):
-            return ()
-        roots = self.straight.straight_xy(np.array([self._marks[name].xy for name in names]))
-        return tuple(float(x) for x in roots[:, 0])
-
-    # ---- where one looks -----------------------------------------------------------------------------------------
-
-    def fit(self) -> None:
-        """The whole picture."""
-        self._fits = True
-        self._set_view(view_of(self.straight, self._extent(), self.devicePixelRatioF()))
-
-    def fit_blade(self) -> None:
-        """The blade with some room; the whole picture where no blade is known."""
-        box = self._blade_box()
-        if box is None:
-            self.fit()
-            return
-        self._fits = True
-        self._set_view(self.view.fitted(box))
-
-    def one_to_one(self) -> None:
-        """One pixel of the picture on one pixel of the screen, round the chosen mark or the middle."""
-        self._fits = False
-        at = self._anchor()
-        self._set_view(self.view.at_percent(100.0, at).kept_in_sight())
-
-    def to_cut(self) -> None:
-        """Close to the chosen mark."""
-        if self._selected is None:
-            return
-        self._fits = False
-        box = self._blade_box()
-        wide = (box[2] - box[0]) / 6 if box is not None else 120.0
-        x, y = self._straight_of(self._selected)
-        self._set_view(self.view.fitted((x - wide / 2, y - wide / 4, x + wide / 2, y + wide / 4)))
-
-    def zoom(self, factor: float, at: tuple[float, float] | None = None) -> None:
-        """Nearer or farther, about a place in the view."""
-        self._fits = False
-        self._set_view(self.view.zoomed(factor, at or self._anchor()))
-
-    def pan(self, dx: float, dy: float) -> None:
-        """Move the picture by logical pixels."""
-        self._fits = False
-        self._set_view(self.view.moved((dx, dy)))
 
     def place_marks(self, names: Sequence[str]) -> None:
         """Ask for these marks, one click (or Return) each; an empty list stops asking."""
@@ -233,17 +95,22 @@ class PictureView(QWidget):
             )
         name = self._hovered or self._selected
         if name is not None and name in self._marks:
-            keys = self.tr(
-                "drag, or arrows 1 px, Shift 10, Alt 0.1 · Tab next mark · L lock · Delete: find again · C closer"
-            )
+            keys = self.tr("arrows 1 px, Shift 10, Alt 0.1 · Tab next mark · L lock · Delete: find again · C closer")
+            mark = self._marks[name]
+            if mark.as_placed:
+                keys = self.tr("read as placed · S snaps to the edge · {0}").format(keys)
+            elif mark.snapped_xy is not None and mark.by_hand:
+                keys = self.tr("read at the edge, the small square · S reads it as placed · {0}").format(keys)
             return f"{mark_title(name)} · {keys}"
         if self._layers is None:
             return ""
+        if self.wheel_zooms:
+            return self.tr(
+                "wheel zooms, middle button or Space drags · F blade, W whole, 1 one to one · Tab first mark · H hides"
+            )
         return self.tr(
-            "wheel zooms, middle button or Space drags · F blade, W whole, 1 one to one · Tab first mark · H hides"
+            "wheel moves, Ctrl with the wheel zooms · F blade, W whole, 1 one to one · Tab first mark · H hides"
         )
-
-    # ---- events --------------------------------------------------------------------------------------------------
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
         at = event.position()
@@ -317,6 +184,8 @@ class PictureView(QWidget):
         elif event.modifiers() & Qt.KeyboardModifier.ShiftModifier:
             notch = event.angleDelta().x() + event.angleDelta().y()
             self.pan(notch / 120 * _PAN_STEP, 0)
+        elif not zooming and not self.wheel_zooms:
+            self.pan(event.angleDelta().x() / 120 * _PAN_STEP, event.angleDelta().y() / 120 * _PAN_STEP)
         else:
             self.zoom(_WHEEL_STEP ** (event.angleDelta().y() / 120), at)
         event.accept()
@@ -345,7 +214,9 @@ class PictureView(QWidget):
         key = event.key()
         shift = bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier)
         alt = bool(event.modifiers() & Qt.KeyboardModifier.AltModifier)
-        if key in _ARROWS:
+        if key in (Qt.Key.Key_Left, Qt.Key.Key_Right) and event.modifiers() & Qt.KeyboardModifier.ControlModifier:
+            self.cuts_shift_asked.emit(1 if key == Qt.Key.Key_Right else -1)
+        elif key in _ARROWS:
             self._arrow(_ARROWS[key], shift=shift, alt=alt)
         elif key == Qt.Key.Key_Space:
             self._space = True
@@ -361,6 +232,8 @@ class PictureView(QWidget):
             self.mark_given_back.emit(self._selected)
         elif key == Qt.Key.Key_L and self._selected is not None:
             self.mark_lock_asked.emit(self._selected)
+        elif key == Qt.Key.Key_S and self._selected is not None:
+            self.mark_snap_asked.emit(self._selected)
         elif not self._look_key(key):
             super().keyPressEvent(event)
 
@@ -389,13 +262,6 @@ class PictureView(QWidget):
         self._space = self._hidden = False
         self.update()
 
-    def resizeEvent(self, event: QResizeEvent) -> None:
-        self.view = self.view.resized(self._extent(), self.devicePixelRatioF())
-        if self._fits:
-            self.fit_blade()
-        self._cache = None
-        self.view_changed.emit()
-
     def paintEvent(self, event: QPaintEvent) -> None:
         painter = QPainter(self)
         if self._layers is None:
@@ -409,22 +275,6 @@ class PictureView(QWidget):
             painter.setPen(QColor(self.colours.accent))
             painter.drawRect(self.rect().adjusted(0, 0, -1, -1))
 
-    # ---- within --------------------------------------------------------------------------------------------------
-
-    def _picture_image(self, layers: PictureLayers) -> QImage:
-        """The picture alone, as last drawn while neither the view nor the size changed."""
-        key = (self.view, self._moving, self.colours.field, layers, self.size().toTuple())
-        if self._cache is None or self._cache[0] != key:
-            ratio = self.devicePixelRatioF()
-            image = QImage(round(self.width() * ratio), round(self.height() * ratio), QImage.Format.Format_RGB32)
-            image.setDevicePixelRatio(ratio)
-            image.fill(QColor(self.colours.field))
-            painter = QPainter(image)
-            layers.paint(painter, self.view, quick=self._moving)
-            painter.end()
-            self._cache = (key, image)
-        return self._cache[1]
-
     def _paint_marks(self, painter: QPainter, layers: PictureLayers) -> None:
         pen = MarkPainter(painter, self.view, self.colours)
         marks = dict(self._marks)
@@ -432,6 +282,7 @@ class PictureView(QWidget):
             marks[self._drag.name] = self._with_place(self._drag.name, self._dragged_xy)
         if self._reading is not None:
             pen.outline(self._reading.blade.outline)
+        painter.setOpacity(OPACITIES[self._opacity])
         pen.lines(marks, mark_line_title)
         roots = [pen.place(mark.xy) for name, mark in marks.items() if name.startswith("root.")]
         pen.leaders([at.x() for at in roots], [at.y() for at in roots], self.height())
@@ -444,6 +295,7 @@ class PictureView(QWidget):
             chosen = name == self._selected
             label = "" if loupe and name == loupe_name else mark_title(name)
             pen.marker(mark, selected=chosen, under_pointer=name == self._hovered, label=label)
+        painter.setOpacity(1.0)
         if loupe and loupe_name is not None:
             pen.loupe(marks[loupe_name].xy, layers.paint, self.font(), mark_title(loupe_name))
         elif self._placing and self._pointer is not None:
@@ -473,6 +325,12 @@ class PictureView(QWidget):
             self.one_to_one()
         elif key == Qt.Key.Key_C:
             self.to_cut()
+        elif key == Qt.Key.Key_O:
+            self._opacity = (self._opacity + 1) % len(OPACITIES)
+            self.update()
+        elif key == Qt.Key.Key_P:
+            self._square = not self._square
+            self.update()
         else:
             return False
         return True
@@ -493,62 +351,13 @@ class PictureView(QWidget):
 
     def _with_place(self, name: str, xy: tuple[float, float]) -> MarkPoint:
         mark = self._marks[name]
-        return MarkPoint(name, xy, True, mark.locked)
+        return MarkPoint(name, xy, True, mark.locked, mark.as_placed)
 
     def _shift_mark(self, name: str, xy: tuple[float, float]) -> None:
         self._marks[name] = self._with_place(name, xy)
 
-    def _spoken(self, name: str) -> str:
-        x, y = self._marks[name].xy
-        return self.tr("{0} at {1}, {2} pixels").format(mark_title(name), f"{x:.1f}", f"{y:.1f}")
-
-    def _straight_of(self, name: str) -> tuple[float, float]:
-        x, y = self.straight.straight_xy(np.array(self._marks[name].xy))
-        return float(x), float(y)
-
-    def _anchor(self) -> tuple[float, float]:
-        if self._selected is not None and self._selected in self._marks:
-            x, y = self.view.view_of_picture(np.array(self._marks[self._selected].xy))
-            if 0 <= x <= self.width() and 0 <= y <= self.height():
-                return float(x), float(y)
-        return self.width() / 2, self.height() / 2
-
-    def _blade_box(self) -> tuple[float, float, float, float] | None:
-        """Left, top, right, bottom of the blade's marks with room beside them, straightened."""
-        own = [mark.xy for name, mark in self._marks.items() if not name.startswith("reference.")]
-        if self._reading is None or len(own) < 3:
-            return None
-        places = self.straight.straight_xy(np.array(own))
-        (left, top), (right, bottom) = places.min(axis=0), places.max(axis=0)
-        high = max(bottom - top, (right - left) / 8)
-        return float(left - 0.3 * high), float(top - 0.2 * high), float(right + 0.3 * high), float(bottom + 0.25 * high)
-
-    def _set_view(self, view: ViewTransform) -> None:
-        if view is not self.view:
-            self.view = view
-            self._announce()
-
-    def _announce(self) -> None:
-        self.view_changed.emit()
-        self.update()
-
-    def _move_quickly(self) -> None:
-        self._moving = True
-        self._settle_timer.start()
-
-    def _settle(self) -> None:
-        self._moving = False
-        self.update()
-
-    def _extent(self) -> tuple[float, float]:
-        return float(max(self.width(), 1)), float(max(self.height(), 1))
-
-    def _timer(self, milliseconds: int) -> QTimer:
-        timer = QTimer(self)
-        timer.setSingleShot(True)
-        timer.setInterval(milliseconds)
-        timer.timeout.connect(self.update)
-        return timer
+    def _let_go(self) -> None:
+        self._hovered = self._drag = self._dragged_xy = None
 
 
 def mark_line_title(group: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from PySide6.QtWidgets import QCheckBox, QComboBox, QGridLayout, QWidget
 
 from app.bench_state import REFERENCE_CHOICES
+from app.window.language import said
 from app.window.parts import set_kind, words
 from app.window.reference_form import ReferenceForm
 from app.window.session import Session
@@ -72,7 +73,7 @@ class ScalePanel(StepPanel):
             )
             set_kind(self.standing, "quiet")
         else:
-            self.standing.setText(scale.disagreement)
+            self.standing.setText(said(scale.disagreement))
             set_kind(self.standing, "trouble")
         for row, reference in enumerate(scale.references):
             check = QCheckBox(reference_title(reference.kind))
@@ -85,14 +86,14 @@ class ScalePanel(StepPanel):
             self.grid.addWidget(check, 2 * row, 0)
             self.grid.addWidget(value, 2 * row, 1)
             self.grid.addWidget(doubt, 2 * row, 2)
-            said = self._said(reference.note, reference.pull, reference.used)
-            note = words(said, "doubt" if reference.used and abs(reference.pull) > 3 else "quiet")
+            against = self._against(reference.note, reference.pull, reference.used)
+            note = words(against, "doubt" if reference.used and abs(reference.pull) > 3 else "quiet")
             self.grid.addWidget(note, 2 * row + 1, 0, 1, 3)
 
-    def _said(self, note: str, pull: float, used: bool) -> str:
+    def _against(self, note: str, pull: float, used: bool) -> str:
         """One reference against all the others, in words."""
         if note:
-            return note
+            return said(note)
         if not used:
             return self.tr("not used")
         if abs(pull) <= 2:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import logging
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -16,19 +16,23 @@ from PySide6.QtCore import QObject, QTimer, Signal
 
 from app.bench import Bench
 from app.bench_state import BenchPicture
-from app.bench_work import LoadedPicture, WorkResult, load_picture
+from app.bench_work import LoadedPicture, WorkResult, count_keys, load_picture
 from app.window.picture_layers import PictureLayers, make_layers
 from app.window.worker import Worker
 from keycore.refusal import Refusal
 
 if TYPE_CHECKING:
     from keycore.decode import StripSegment
+    from keycore.spec import KeySpec
+    from keycore.trials import TrialPlan
 
 _log = logging.getLogger(__name__)
 _READ_AFTER_MS: Final = 120
 """Reading waits this long for the next nudge."""
 _SAVE_AFTER_MS: Final = 350
 _LAYERS_KEPT: Final = 6
+_BESIDE: Final = 3
+"""Pictures shown beside the one that is worked on."""
 
 
 class Session(QObject):
@@ -43,6 +47,8 @@ class Session(QObject):
     refused = Signal(str)
     """One plain sentence for the person at the bench."""
     saved = Signal()
+    jobs_made = Signal(tuple)
+    """Numbers of jobs that were made beside this one."""
 
     def __init__(self, bench: Bench | None = None, parent: QObject | None = None) -> None:
         super().__init__(parent)
@@ -54,7 +60,11 @@ class Session(QObject):
         self._save_timer = self._timer(_SAVE_AFTER_MS, self.save_now)
         self._strip_of: Callable[[], tuple[StripSegment, ...]] | None = None
         self._strip: tuple[StripSegment, ...] = ()
+        self._plan_of: Callable[[], TrialPlan] | None = None
+        self._plan: TrialPlan | None = None
         self._said_save_error = ""
+        self._counted: tuple[str, int, KeySpec] | None = None
+        self._keys = 0
         self._closed = False
 
     # ---- changes -------------------------------------------------------------------------------------------------
@@ -76,6 +86,30 @@ class Session(QObject):
         self._look()
         self._schedule()
         self.changed.emit()
+
+    def others(self) -> tuple[tuple[int, BenchPicture], ...]:
+        """The pictures to show beside the one that is worked on: (index in the job, picture)."""
+        state = self.bench.state
+        return tuple((at, picture) for at, picture in enumerate(state.pictures) if at != state.current)[:_BESIDE]
+
+    @property
+    def keys_seen(self) -> int:
+        """How many keys the shown picture shows; 0 while that is not known."""
+        return self._keys
+
+    def split_keys(self) -> None:
+        """Make a job of each further key of the shown picture, and keep them beside this one."""
+        made: list[Bench] = []
+        if not self.act(lambda: made.extend(self.bench.jobs_for_keys(self._keys))):
+            return
+
+        def keep(progress: Callable[[float, str], None], cancelled: Callable[[], bool]) -> tuple[str, ...]:
+            for bench in made:
+                bench.save()
+                bench.close()
+            return tuple(bench.state.number for bench in made)
+
+        self.worker.start("split", keep, self._split, self._failed)
 
     def undo(self) -> None:
         """Take the last change back."""
@@ -110,9 +144,21 @@ class Session(QObject):
                 self.start_bench(lambda: Bench.open_job(folder))
                 return
 
-        def load(progress: Callable[[float, str], None], cancelled: Callable[[], bool]) -> LoadedPicture:
+        def load(progress: Callable[[float, str], None], cancelled: Callable[[], bool]) -> tuple[LoadedPicture, ...]:
             progress(0.1, "opening")
-            return load_picture(source, name=name, page=page)
+            return (load_picture(source, name=name, page=page),)
+
+        self.worker.start("open", load, self._opened, self._failed)
+
+    def open_pictures(self, files: Sequence[str | Path]) -> None:
+        """Open several pictures of one key, in their order; where one cannot be opened none is."""
+
+        def load(progress: Callable[[float, str], None], cancelled: Callable[[], bool]) -> tuple[LoadedPicture, ...]:
+            loaded = []
+            for index, file in enumerate(files):
+                progress(index / len(files), "opening")
+                loaded.append(load_picture(file))
+            return tuple(loaded)
 
         self.worker.start("open", load, self._opened, self._failed)
 
@@ -120,10 +166,10 @@ class Session(QObject):
         """Put a job on the bench that is made off this thread."""
         self.worker.start("open", lambda progress, cancelled: make(), self.replace_bench, self._failed)
 
-    def layers(self) -> PictureLayers | None:
-        """The shown picture for the painter; None until it is ready."""
-        picture = self.bench.state.picture
-        return None if picture is None else self._layers.get(_layer_key(picture))
+    def layers(self, picture: BenchPicture | None = None) -> PictureLayers | None:
+        """A picture of the job, or the one that is shown, for the painter; None until it is ready."""
+        wanted = picture or self.bench.state.picture
+        return None if wanted is None else self._layers.get(_layer_key(wanted))
 
     @property
     def strip(self) -> tuple[StripSegment, ...]:
@@ -135,6 +181,17 @@ class Session(QObject):
             self._strip_of = task
             self.worker.start("strip", lambda progress, cancelled: task(), self._strip_done, self._failed)
         return self._strip
+
+    @property
+    def trial_plan(self) -> TrialPlan | None:
+        """In which order to cut and try; None until it is made, off this thread, once somebody asks."""
+        task = self.bench.trials_task()
+        if task is None:
+            return None
+        if self._plan_of is None or not _same_task(self._plan_of, task):
+            self._plan_of, self._plan = task, None
+            self.worker.start("plan", lambda progress, cancelled: task(), self._plan_done, self._failed)
+        return self._plan
 
     # ---- reading -------------------------------------------------------------------------------------------------
 
@@ -209,14 +266,23 @@ class Session(QObject):
     def _read_done(self, result: WorkResult) -> None:
         self.bench.take(result)
         self._schedule()
+        self._count()
         self.changed.emit()
 
     def _strip_done(self, segments: tuple[StripSegment, ...]) -> None:
         self._strip = segments
         self.changed.emit()
 
-    def _opened(self, loaded: LoadedPicture) -> None:
-        self.act(lambda: self.bench.add_picture(loaded))
+    def _plan_done(self, plan: TrialPlan) -> None:
+        self._plan = plan
+        self.changed.emit()
+
+    def _opened(self, loaded: tuple[LoadedPicture, ...]) -> None:
+        for one in loaded:
+            self.act(partial(self.bench.add_picture, one))
+
+    def _split(self, numbers: tuple[str, ...]) -> None:
+        self.jobs_made.emit(numbers)
 
     def _failed(self, error: BaseException) -> None:
         if isinstance(error, Refusal):
@@ -236,15 +302,39 @@ class Session(QObject):
         picture = self.bench.state.picture
         if picture is None or _layer_key(picture) in self._layers:
             return
+        self._make_layers(picture)
+
+    def _make_layers(self, picture: BenchPicture) -> None:
         key, rgb = _layer_key(picture), picture.picture.rgb
 
         def done(layers: PictureLayers) -> None:
             self._layers[key] = layers
             while len(self._layers) > _LAYERS_KEPT:
                 self._layers.popitem(last=False)
+            self._look_beside()
             self.picture_ready.emit()
 
         self.worker.start("look", lambda progress, cancelled: make_layers(rgb), done, self._failed)
+
+    def _look_beside(self) -> None:
+        """The pictures beside the one that is shown, one after the other."""
+        for _, picture in self.others():
+            if _layer_key(picture) not in self._layers and not self.worker.busy("look"):
+                self._make_layers(picture)
+
+    def _count(self) -> None:
+        """See how many keys the shown picture has, once for each picture and table."""
+        picture, spec = self.bench.state.picture, self.bench.state.spec
+        if picture is None or spec is None or (picture.sha256, picture.page, spec) == self._counted:
+            return
+        self._counted, self._keys = (picture.sha256, picture.page, spec), 0
+        seen, reference = picture.picture, picture.reference
+
+        def done(keys: int) -> None:
+            self._keys = keys
+            self.changed.emit()
+
+        self.worker.start("count", lambda progress, cancelled: count_keys(seen, spec, reference), done, self._failed)
 
     def _timer(self, milliseconds: int, then: Callable[[], None]) -> QTimer:
         timer = QTimer(self)
@@ -257,7 +347,9 @@ class Session(QObject):
 def _same_task(one: Callable[[], object], two: Callable[[], object]) -> bool:
     """Whether two tasks would make the same: one decoder, one picture."""
     return (
-        isinstance(one, partial) and isinstance(two, partial) and one.func == two.func and one.keywords == two.keywords
+        isinstance(one, partial)
+        and isinstance(two, partial)
+        and (one.func, one.args, one.keywords) == (two.func, two.args, two.keywords)
     )
 
 

@@ -6,10 +6,11 @@ from typing import Final
 
 import numpy as np
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QHBoxLayout, QLayout, QSplitter, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QApplication, QHBoxLayout, QLayout, QSplitter, QStackedWidget, QVBoxLayout, QWidget
 
 from app.bench_marks import MarkPoint
 from app.window import theme
+from app.window.beside import Beside, Other
 from app.window.compare_geometry import root_lines
 from app.window.depth_ladder import DepthLadder
 from app.window.empty_state import EmptyState
@@ -56,7 +57,12 @@ class Sheet(QSplitter):
         self.setHandleWidth(theme.GAP - 2)
         self.setChildrenCollapsible(False)
         growth: tuple[QWidget | QLayout, ...] = (growth_title, self.strip)
-        contents: tuple[tuple[QWidget | QLayout, ...], ...] = ((self.stack,), (self.ladder,), growth)
+        self.beside = Beside()
+        pictures = QHBoxLayout()
+        pictures.setSpacing(3)
+        pictures.addWidget(self.stack, 5)
+        pictures.addWidget(self.beside, 2)
+        contents: tuple[tuple[QWidget | QLayout, ...], ...] = ((pictures,), (self.ladder,), growth)
         for content, share in zip(contents, _SHARES, strict=True):
             panel = Panel()
             box = QVBoxLayout(panel)
@@ -80,10 +86,13 @@ class Sheet(QSplitter):
         session.worker.changed.connect(self._show_work)
         self.working.cancel_asked.connect(session.give_up)
         view.view_changed.connect(self.align_ladder)
+        self.beside.picture_asked.connect(lambda index: session.act(lambda: session.bench.show_picture(index)))
         view.mark_moved.connect(self._move_mark)
         view.mark_placed.connect(self._mark_placed)
         view.mark_given_back.connect(lambda name: session.act(lambda: session.bench.clear_mark(name)))
-        view.mark_lock_asked.connect(self._toggle_lock)
+        view.mark_lock_asked.connect(self.toggle_lock)
+        view.mark_snap_asked.connect(self.toggle_snap)
+        view.cuts_shift_asked.connect(self.shift_cuts)
         for widget in (view, self.ladder, self.strip):
             widget.hint_changed.connect(self.hint_changed)
         self.ladder.asked.connect(self._rung_asked)
@@ -112,6 +121,7 @@ class Sheet(QSplitter):
 
     def set_colours(self, colours: theme.Colours) -> None:
         """Light or dark."""
+        self.beside.set_colours(colours)
         for part in (self.view, self.ladder, self.strip):
             part.colours = colours
             part.update()
@@ -139,6 +149,20 @@ class Sheet(QSplitter):
         self.view.fit()
         self.view.setFocus()
 
+    def toggle_lock(self, name: str) -> None:
+        """Keep a mark from moving, or let it move."""
+        mark = self._mark(name)
+        self.session.act(lambda: self.session.bench.lock_mark(name, mark is None or not mark.locked))
+
+    def toggle_snap(self, name: str) -> None:
+        """Refuse the snap of a mark to the edge, or take it again."""
+        mark = self._mark(name)
+        self.session.act(lambda: self.session.bench.refuse_snap(name, mark is None or not mark.as_placed))
+
+    def shift_cuts(self, by: int) -> None:
+        """Move the marks of all cuts by so many spacings."""
+        self.session.act(lambda: self.session.bench.shift_cuts(by))
+
     def set_growth(self, growth_mm: float | None) -> None:
         """Put the growth somewhere, or leave it to the evidence."""
         self.session.act(lambda: self.session.bench.set_growth(growth_mm))
@@ -159,8 +183,9 @@ class Sheet(QSplitter):
             self.notice.put_aside()
 
     def align_ladder(self) -> None:
-        """Put the ladder's columns under the picture's cuts."""
+        """Put the ladder's columns under the picture's cuts, and the other pictures at the same stretch."""
         spec = self._spec()
+        self.beside.follow(self.view.view, self.view.roots_xy())
         if spec is None:
             self.ladder.set_centres(())
             return
@@ -189,17 +214,38 @@ class Sheet(QSplitter):
             self.view.show_picture(layers, picture.picture.size if picture is not None else (1, 1))
             if picture is None:
                 self.empty.refresh()
+            was_asked = self.empty.isAncestorOf(QApplication.focusWidget() or self)
             self.stack.setCurrentWidget(self.empty if picture is None else self.view)
+            if was_asked and picture is not None:
+                self.view.setFocus(Qt.FocusReason.OtherFocusReason)
         self.view.show_marks(bench.marks())
         self.view.show_reading(bench.reading)
+        self._show_beside()
+
+    def _show_beside(self) -> None:
+        """The other pictures of the key, with what each says of growth."""
+        bench, others = self.session.bench, []
+        for index, picture in self.session.others():
+            said = [picture.picture.name]
+            if picture.shows == "cut key":
+                said.append(self.tr("the cut key"))
+            share = bench.share_of(picture)
+            if share is not None:
+                said.append(self.tr("growth {0}").format(self.format.length(share.growth_mm)))
+            layers, reading = self.session.layers(picture), bench.shown_reading_of(picture)
+            others.append(Other(index, " · ".join(said), picture.picture.size, layers, reading))
+        self.beside.show_others(tuple(others))
 
     def _show_growth(self) -> None:
         bench = self.session.bench
         decoding, picture = bench.decoding, bench.state.picture
         by_hand = picture.growth_mm if picture is not None else None
-        growth = None
+        growth, sigma = None, 0.0
         if decoding is not None:
-            growth = by_hand if by_hand is not None else decoding.growth_mm
+            share = None if picture is None else bench.share_of(picture)
+            own = decoding if share is None else share
+            growth = by_hand if by_hand is not None else own.growth_mm
+            sigma = own.growth_sigma_mm
         self.strip.show_strip(
             self.session.strip, bench.growth_density, self._spec(), growth, by_hand=by_hand is not None
         )
@@ -209,10 +255,13 @@ class Sheet(QSplitter):
         elif by_hand is not None:
             self.growth_words.setText(self.tr("Growth set by hand: {0}").format(self.format.length(growth)))
         else:
-            doubt = self.format.with_doubt(growth, decoding.growth_sigma_mm)
-            self.growth_words.setText(
-                self.tr("Growth: shadow and toner stand {0} {1} outside the metal").format(doubt, self.format.unit)
+            doubt = self.format.with_doubt(abs(growth), sigma)
+            said = (
+                self.tr("Growth: the visible edge stands {0} {1} outside the metal (shadow, toner, blur)")
+                if growth >= 0
+                else self.tr("Growth: the visible edge stands {0} {1} inside the metal (thin toner, bright rim)")
             )
+            self.growth_words.setText(said.format(doubt, self.format.unit))
 
     def _show_compared(self) -> None:
         code, decoding, reading = self._compared, self.session.bench.decoding, self.session.bench.reading
@@ -253,10 +302,8 @@ class Sheet(QSplitter):
         bench = self.session.bench
         self.session.act(lambda: bench.move_mark(name, (x, y), gesture="nudge" if by_key else None))
 
-    def _toggle_lock(self, name: str) -> None:
-        bench = self.session.bench
-        locked = any(mark.locked for mark in bench.marks() if mark.name == name)
-        self.session.act(lambda: bench.lock_mark(name, not locked))
+    def _mark(self, name: str) -> MarkPoint | None:
+        return next((mark for mark in self.session.bench.marks() if mark.name == name), None)
 
     def _rung_asked(self, cut: int, label: str, wanted: str) -> None:
         bench = self.session.bench

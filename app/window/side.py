@@ -64,7 +64,7 @@ class Side(Panel):
         box.addWidget(self.stack, 1)
         self.step: StepName = "picture"
         self.code.compare_asked.connect(self.compare_asked)
-        self.codes.compare_asked.connect(self.compare_asked)
+        self.code.compare_asked.connect(self.codes.show_compared)
         self.picture.open_asked.connect(self.open_asked)
         self.picture.paste_asked.connect(self.paste_asked)
         self.marks.place_asked.connect(self.place_asked)
@@ -75,6 +75,7 @@ class Side(Panel):
     def show_step(self, name: StepName, *, take_focus: bool = False) -> None:
         """Open a step's panel."""
         self.step = name
+        self.code.show_many(name == "code")
         self.stack.setCurrentIndex(list(self.pages).index(name))
         self.refresh()
         if take_focus:

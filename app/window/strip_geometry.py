@@ -61,6 +61,24 @@ def segment_index(borders_mm: Sequence[tuple[float, float]], growth_mm: float) -
     return None
 
 
+WORTH_A_LOOK = 1e-3
+"""Growths whose density is below this share of the highest are left out of the near range."""
+NEAR_MARGIN_MM, LEAST_WIDTH_MM = 0.15, 0.7
+
+
+def near_range(
+    whole_mm: tuple[float, float], growths_mm: Floats | None, density: Floats | None, growth_mm: float | None
+) -> tuple[float, float]:
+    """From and to, in mm: where the evidence puts the growth, with no growth and the slider in sight, and some room."""
+    if growths_mm is None or density is None or not len(density) or float(np.max(density)) <= 0:
+        return whole_mm
+    worth = growths_mm[density >= WORTH_A_LOOK * float(np.max(density))]
+    seen = [0.0, float(worth[0]), float(worth[-1]), *([] if growth_mm is None else [growth_mm])]
+    low, high = min(seen) - NEAR_MARGIN_MM, max(seen) + NEAR_MARGIN_MM
+    short = max(LEAST_WIDTH_MM - (high - low), 0.0)
+    return max(whole_mm[0], low - short / 2), min(whole_mm[1], high + short / 2)
+
+
 def shown_range(borders_mm: Sequence[tuple[float, float]], growths_mm: Floats | None) -> tuple[float, float]:
     """From and to, in mm: all that the decoder speaks of."""
     ends = [end for border in borders_mm for end in border]

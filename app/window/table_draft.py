@@ -141,6 +141,26 @@ def equal_steps(first: str, step: str, count: str, form: LengthFormat) -> tuple[
     return tuple(form.number(start + index * by, form.decimals + 1) for index in range(many))
 
 
+@dataclass(frozen=True)
+class MeasuredDepths:
+    """What depth keys measure: rows for the grid, a study in words (mm), and the fewest readings of a depth."""
+
+    rows: tuple[tuple[str, str], ...]
+    words: str
+    fewest: int
+
+
+def depths_from_keys(text: str, instrument_sigma_mm: float, form: LengthFormat) -> MeasuredDepths:
+    """Depths from readings of depth keys, a depth a line, in the unit of ``form``; shallowest first."""
+    from keycore.depthkeys import parse_readings, study_depth_keys  # here: it brings scipy
+
+    typed = parse_readings(text)
+    readings_mm = {label: tuple(form.to_mm(value) for value in values) for label, values in typed.items()}
+    study = study_depth_keys(readings_mm, instrument_sigma_mm=instrument_sigma_mm)
+    rows = tuple((depth.label, form.bare(depth.root_mm.value, extra=1)) for depth in study.depths)
+    return MeasuredDepths(rows, study.text(), min(len(depth.readings_mm) for depth in study.depths))
+
+
 def same_table(one: KeySpec, two: KeySpec) -> bool:
     """Whether two tables say the same in every member."""
     return spec_to_json(one) == spec_to_json(two)

@@ -18,6 +18,7 @@ from PySide6.QtWidgets import (
     QHBoxLayout,
     QHeaderView,
     QLineEdit,
+    QStackedWidget,
     QTableWidget,
     QTableWidgetItem,
     QVBoxLayout,
@@ -25,9 +26,11 @@ from PySide6.QtWidgets import (
 )
 
 from app.window.blade_drawing import BladeDrawing
+from app.window.depth_keys_part import DepthKeysPart
+from app.window.language import said
 from app.window.parts import Panel, button, set_kind, words
 from app.window.session import Session
-from app.window.table_draft import TableDraft, draft_of, equal_steps, labels_for, table_of
+from app.window.table_draft import MeasuredDepths, TableDraft, draft_of, equal_steps, labels_for, table_of
 from app.window.theme import Colours
 from app.window.units import LengthFormat
 from keycore.refusal import Refusal
@@ -100,7 +103,8 @@ class TableEditor(Panel):
             if name == "largest_step":
                 for which, (choice_title, values) in choices.items():
                     choice = QComboBox()
-                    choice.addItems(values)
+                    for value in values:
+                        choice.addItem(said(value), value)
                     choice.setAccessibleName(choice_title)
                     choice.currentIndexChanged.connect(self._check)
                     self.choices[which] = choice
@@ -116,7 +120,16 @@ class TableEditor(Panel):
         return form
 
     def _grids(self) -> QVBoxLayout:
-        box = QVBoxLayout()
+        whole, self.sides = QVBoxLayout(), QStackedWidget()
+        self.keys = DepthKeysPart()
+        self.keys.taken.connect(self._take_depths)
+        self.keys.left.connect(lambda: self.sides.setCurrentIndex(0))
+        grids = QWidget()
+        box = QVBoxLayout(grids)
+        box.setContentsMargins(0, 0, 0, 0)
+        self.sides.addWidget(grids)
+        self.sides.addWidget(self.keys)
+        whole.addWidget(self.sides)
         self.depths = self._grid([self.tr("depth"), self.tr("root")], self.tr("Depths, shallowest first"))
         self.positions = self._grid([self.tr("cut, bow first")], self.tr("Cut positions, bow first"))
         self._fillers: list[tuple[QLineEdit, QLineEdit, QLineEdit]] = []
@@ -127,7 +140,10 @@ class TableEditor(Panel):
             box.addWidget(words(title, "quiet"))
             box.addWidget(grid, 1)
             box.addLayout(self._filler(title, fill))
-        return box
+            if grid is self.depths:
+                self.from_keys = button(self.tr("From measured depth keys…"), self._measure)
+                box.addWidget(self.from_keys)
+        return whole
 
     def _grid(self, titles: list[str], name: str) -> QTableWidget:
         grid = QTableWidget(0, len(titles))
@@ -165,9 +181,10 @@ class TableEditor(Panel):
             field.setText(getattr(draft, name))
             field.setCursorPosition(0)
         for name, choice in self.choices.items():
-            choice.setCurrentText(getattr(draft, name))
+            choice.setCurrentIndex(choice.findData(getattr(draft, name)))
         self.restricted.setChecked(draft.restricted)
         self._notes = draft.notes
+        self.sides.setCurrentIndex(0)
         self._fill_grid(self.depths, draft.depths)
         self._fill_grid(self.positions, [(text,) for text in draft.positions])
         self._quiet = False
@@ -177,7 +194,7 @@ class TableEditor(Panel):
     def draft(self) -> TableDraft:
         """What is typed now."""
         values: dict[str, Any] = {name: field.text() for name, field in self.fields.items()}
-        values |= {name: choice.currentText() for name, choice in self.choices.items()}
+        values |= {name: choice.currentData() for name, choice in self.choices.items()}
         signed = bool(values["confirmed_by"] or values["confirmed_chart"])
         return TableDraft(
             **values,
@@ -193,11 +210,11 @@ class TableEditor(Panel):
         try:
             spec = table_of(self.draft(), self.format)
         except Refusal as refusal:
-            self.verdict.setText(refusal.sentence)
+            self.verdict.setText(said(refusal.sentence))
             set_kind(self.verdict, "trouble")
             return None
         findings = check_list(spec)
-        self.verdict.setText("  ".join(("\u2713 " if f.holds else "! ") + f.sentence for f in findings))
+        self.verdict.setText("  ".join(("\u2713 " if f.holds else "! ") + said(f.sentence) for f in findings))
         set_kind(self.verdict, "quiet" if all(f.holds for f in findings) else "doubt")
         return spec
 
@@ -245,6 +262,19 @@ class TableEditor(Panel):
         if spec is not None and self.session.act(lambda: self.session.bench.set_spec(spec)):
             self.done.emit()
 
+    def _measure(self) -> None:
+        self.sides.setCurrentWidget(self.keys)
+        self.keys.begin(self.format)
+
+    def _take_depths(self, found: MeasuredDepths, source: str) -> None:
+        self._fill_grid(self.depths, found.rows)
+        kind = self.choices["source_kind"]
+        kind.setCurrentIndex(kind.findData("measured"))
+        self.fields["source"].setText(source)
+        self.sides.setCurrentIndex(0)
+        self._check()
+        self.depths.setFocus()
+
     def _fill_depths(self) -> None:
         roots = self._steps(0)
         labels = labels_for(len(roots), [row[0] for row in _rows(self.depths)])
@@ -263,7 +293,7 @@ class TableEditor(Panel):
         try:
             return equal_steps(first, step, count, self.format)
         except Refusal as refusal:
-            self.verdict.setText(refusal.sentence)
+            self.verdict.setText(said(refusal.sentence))
             set_kind(self.verdict, "trouble")
             return ()
 

@@ -7,6 +7,7 @@ from pathlib import Path
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QFileDialog, QLineEdit, QListWidgetItem, QWidget
 
+from app.window.language import said
 from app.window.parts import button, plain_list, set_kind, words
 from app.window.session import Session
 from app.window.step_panel import StepPanel
@@ -75,7 +76,7 @@ class TablePanel(StepPanel):
                 continue
             item = QListWidgetItem(text)
             item.setData(Qt.ItemDataRole.UserRole, entry.name)
-            item.setToolTip(entry.fault if entry.spec is None else entry.spec.describe())
+            item.setToolTip(said(entry.fault if entry.spec is None else entry.spec.describe()))
             if entry.spec is None:
                 item.setFlags(item.flags() & ~Qt.ItemFlag.ItemIsEnabled)
             self.list.addItem(item)
@@ -93,11 +94,11 @@ def _line(entry: SpecEntry, unconfirmed: str, restricted: str, broken: str) -> s
     parts = [spec.name]
     if spec.designation:
         parts.append(spec.designation)
-    parts.append(unconfirmed if spec.is_unconfirmed else spec.provenance.kind)
+    parts.append(unconfirmed if spec.is_unconfirmed else said(spec.provenance.kind))
     if spec.restricted:
         parts.append(restricted)
     return " · ".join(parts)
 
 
 def _described(spec: KeySpec) -> str:
-    return spec.describe()
+    return said(spec.describe())

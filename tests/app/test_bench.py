@@ -12,7 +12,7 @@ from app.bench import Bench
 from keycore.marks import Marks, ReferenceMark
 from keycore.refusal import Refusal
 from keycore.spec import load_spec
-from tests.app.made import CODE, Reader, made_marks, png
+from tests.app.made import CODE, PX_PER_MM, Reader, made_marks, png
 
 SPEC = load_spec("harbourside-5")
 
@@ -331,3 +331,59 @@ def test_the_picture_file_is_never_written(bench: Bench, tmp_path: Path) -> None
     bench.save(tmp_path / "job")
 
     assert path.read_bytes() == png(150)
+
+
+def test_a_refused_snap_is_read_as_placed(bench: Bench) -> None:
+    """Refusing the snap makes the reader take the mark where the hand put it; it can be allowed again, and undone."""
+    bench.move_mark("root.2", (220.0, 120.0))
+    bench.refuse_snap("root.2")
+    work = bench.work()
+    assert work is not None and work.key.reads[0].fixed == {"root.2"}
+    assert bench.undo_words == "read the root of cut 3 as placed"
+
+    bench.refuse_snap("root.2", False)
+    work = bench.work()
+    assert work is not None and not work.key.reads[0].fixed
+    bench.undo()
+    bench.clear_mark("root.2")
+    picture = bench.state.picture
+    assert picture is not None and not picture.as_placed
+
+
+def test_only_what_a_hand_placed_can_be_read_as_placed(bench: Bench) -> None:
+    """The program's own mark has no snap to refuse, and a line is always fitted as a whole."""
+    with pytest.raises(Refusal) as own:
+        bench.refuse_snap("tip")
+    with pytest.raises(Refusal) as line:
+        bench.refuse_snap("back.0")
+
+    assert (own.value.code, line.value.code) == ("mark.not-by-hand", "mark.always-fitted")
+
+
+def test_all_cuts_move_by_one_spacing_in_one_step(bench: Bench) -> None:
+    """Each cut goes where its neighbour was marked; the last goes on by the table's own gap; undo brings all back."""
+    before = [at(bench, f"root.{index}") for index in range(5)]
+    bench.shift_cuts(1)
+    after = [at(bench, f"root.{index}") for index in range(5)]
+    gap_px = PX_PER_MM * (SPEC.cut_positions_mm[4] - SPEC.cut_positions_mm[3])
+
+    assert after[:4] == before[1:]
+    assert after[4][0] == pytest.approx(before[4][0] + gap_px, abs=1e-6)
+    assert bench.undo_words == "move all cuts 1 towards the tip"
+    bench.undo()
+    assert [at(bench, f"root.{index}") for index in range(5)] == before
+
+
+def test_several_keys_of_a_page_become_several_jobs(bench: Bench, tmp_path: Path) -> None:
+    """Each further key gets a job with the picture and the table, and none of them this job's entitlement."""
+    bench.set_entitlement(asked_by="Orla Fenwright")
+    others = bench.jobs_for_keys(3)
+
+    assert [job.state.picture.key for job in others if job.state.picture is not None] == [1, 2]
+    assert len({bench.state.number, *(job.state.number for job in others)}) == 3
+    for job in others:
+        assert job.state.spec == bench.state.spec and job.state.entitlement.asked_by == ""
+        folder = job.save(tmp_path / job.state.number)
+        again = Bench.open_job(folder).state.picture
+        assert again is not None and again.key == (job.state.picture.key if job.state.picture else -1)
+        job.close()

@@ -46,12 +46,8 @@
 <context>
     <name>CodePage</name>
     <message>
-        <source>Likeliest codes</source>
-        <translation>Wahrscheinlichste Codes</translation>
-    </message>
-    <message>
-        <source>Settle on the chosen code</source>
-        <translation>Gewählten Code festlegen</translation>
+        <source>Settle on a code</source>
+        <translation>Code festlegen</translation>
     </message>
     <message>
         <source>You know more? Click a rung of the ladder to hold that depth, again to rule it out.</source>
@@ -64,6 +60,14 @@
     <message>
         <source>Settled: {0}</source>
         <translation>Festgelegt: {0}</translation>
+    </message>
+    <message>
+        <source>Settle on the likeliest code</source>
+        <translation>Wahrscheinlichsten Code festlegen</translation>
+    </message>
+    <message>
+        <source>Settle on {0}</source>
+        <translation>{0} festlegen</translation>
     </message>
 </context>
 <context>
@@ -108,7 +112,7 @@
         <translation>Fräsliste</translation>
     </message>
     <message>
-        <source>Cutting machines: mind eyes, hands and swarf; the machine maker's instructions come first.</source>
+        <source>Cutting machines: mind eyes, hands and swarf; the machine maker&apos;s instructions come first.</source>
         <translation>Fräsmaschinen: Achten Sie auf Augen, Hände und Späne; die Anleitung des Maschinenherstellers geht vor.</translation>
     </message>
     <message>
@@ -138,6 +142,45 @@
     <message>
         <source>root, {0}</source>
         <translation>Grund, {0}</translation>
+    </message>
+</context>
+<context>
+    <name>DepthKeysPart</name>
+    <message>
+        <source>Readings of the depth keys, a depth a line</source>
+        <translation>Messwerte der Tiefenschlüssel, eine Tiefe je Zeile</translation>
+    </message>
+    <message>
+        <source>Uncertainty of the instrument</source>
+        <translation>Unsicherheit des Messgeräts</translation>
+    </message>
+    <message>
+        <source>Measured by</source>
+        <translation>Gemessen von</translation>
+    </message>
+    <message>
+        <source>What the readings come to</source>
+        <translation>Was die Messwerte ergeben</translation>
+    </message>
+    <message>
+        <source>Take these depths</source>
+        <translation>Diese Tiefen übernehmen</translation>
+    </message>
+    <message>
+        <source>Back to the grid</source>
+        <translation>Zurück zur Tabelle</translation>
+    </message>
+    <message>
+        <source>Measure each depth key a few times. One depth a line: its label, then its readings in {0}, with blanks between.</source>
+        <translation>Messen Sie jeden Tiefenschlüssel einige Male. Eine Tiefe je Zeile: ihr Name, dann ihre Messwerte in {0}, mit Leerzeichen dazwischen.</translation>
+    </message>
+    <message>
+        <source>Say who measured them.</source>
+        <translation>Sagen Sie, wer gemessen hat.</translation>
+    </message>
+    <message>
+        <source>measured on depth keys by {0} on {1}, {2} readings or more a depth</source>
+        <translation>an Tiefenschlüsseln gemessen von {0} am {1}, je Tiefe {2} Messwerte oder mehr</translation>
     </message>
 </context>
 <context>
@@ -252,7 +295,7 @@
         <translation>Nur für Schlüssel, die dem Kunden zustehen. Recht und Gewerberegeln am Ort gehen vor.</translation>
     </message>
     <message>
-        <source>This table is restricted: the authority's reference is needed too.</source>
+        <source>This table is restricted: the authority&apos;s reference is needed too.</source>
         <translation>Diese Tabelle ist geschützt: Auch das Zeichen des Berechtigten wird gebraucht.</translation>
     </message>
     <message>
@@ -268,7 +311,7 @@
         <translation>Wer den Nachweis gesehen hat</translation>
     </message>
     <message>
-        <source>The authority's reference</source>
+        <source>The authority&apos;s reference</source>
         <translation>Zeichen des Berechtigten</translation>
     </message>
     <message>
@@ -295,8 +338,12 @@
         <translation>Zuwachs: wie weit die sichtbare Kante außerhalb des Metalls steht, in Mikrometern</translation>
     </message>
     <message>
-        <source>drag, or arrows 0.01 mm, Shift 0.1 · A leaves it to the evidence</source>
-        <translation>ziehen, oder Pfeile 0,01 mm, Umschalt 0,1 · A überlässt ihn der Messung</translation>
+        <source>drag, or arrows 0.01 mm, Shift 0.1 · A leaves it to the evidence · W: near the evidence</source>
+        <translation>ziehen, oder Pfeile 0,01 mm, Umschalt 0,1 · A überlässt es dem Befund · W: nahe am Befund</translation>
+    </message>
+    <message>
+        <source>drag, or arrows 0.01 mm, Shift 0.1 · A leaves it to the evidence · W: all growths</source>
+        <translation>ziehen, oder Pfeile 0,01 mm, Umschalt 0,1 · A überlässt es dem Befund · W: ganzer Bereich</translation>
     </message>
     <message>
         <source>growth {0} gives {1} · {2}</source>
@@ -318,6 +365,10 @@
         <translation>Auftragsmenü</translation>
     </message>
     <message>
+        <source>Go on with</source>
+        <translation>Weiter mit</translation>
+    </message>
+    <message>
         <source>lengths in {0}</source>
         <translation>Längen in {0}</translation>
     </message>
@@ -332,6 +383,14 @@
     <message>
         <source>Job {0}  ▾</source>
         <translation>Auftrag {0}  ▾</translation>
+    </message>
+    <message>
+        <source>picture {0} of {1}</source>
+        <translation>Bild {0} von {1}</translation>
+    </message>
+    <message>
+        <source>no job is kept yet</source>
+        <translation>noch kein Auftrag vorhanden</translation>
     </message>
 </context>
 <context>
@@ -419,6 +478,10 @@
         <source>F1 shows all keys</source>
         <translation>F1 zeigt alle Tasten</translation>
     </message>
+    <message>
+        <source>Made for the other keys: {0}. They are in the job menu.</source>
+        <translation>Für die anderen Schlüssel angelegt: {0}. Sie stehen im Auftragsmenü.</translation>
+    </message>
 </context>
 <context>
     <name>MarksPanel</name>
@@ -429,6 +492,34 @@
     <message>
         <source>Marks of the picture</source>
         <translation>Marken des Bildes</translation>
+    </message>
+    <message>
+        <source>Lock (L)</source>
+        <translation>Sperren (L)</translation>
+    </message>
+    <message>
+        <source>Read as placed (S)</source>
+        <translation>Wie gesetzt lesen (S)</translation>
+    </message>
+    <message>
+        <source>All cuts by one spacing (Ctrl with an arrow)</source>
+        <translation>Alle Einschnitte um einen Abstand (Strg mit Pfeil)</translation>
+    </message>
+    <message>
+        <source>← bow</source>
+        <translation>← Reide</translation>
+    </message>
+    <message>
+        <source>tip →</source>
+        <translation>Spitze →</translation>
+    </message>
+    <message>
+        <source>all cuts one spacing towards the bow</source>
+        <translation>alle Einschnitte einen Abstand zur Reide</translation>
+    </message>
+    <message>
+        <source>all cuts one spacing towards the tip</source>
+        <translation>alle Einschnitte einen Abstand zur Spitze</translation>
     </message>
     <message>
         <source>These marks are right</source>
@@ -451,8 +542,20 @@
         <translation>{0} Marken, {1} von Hand gesetzt. Ziehen Sie eine im Bild, oder nehmen Sie Tab und die Pfeile.</translation>
     </message>
     <message>
+        <source>Unlock (L)</source>
+        <translation>Entsperren (L)</translation>
+    </message>
+    <message>
+        <source>Snap to the edge (S)</source>
+        <translation>An der Kante einrasten (S)</translation>
+    </message>
+    <message>
         <source>found</source>
         <translation>gefunden</translation>
+    </message>
+    <message>
+        <source>by hand, read as placed</source>
+        <translation>von Hand, wie gesetzt gelesen</translation>
     </message>
     <message>
         <source>by hand, edge found {0} px away</source>
@@ -479,6 +582,32 @@
     </message>
 </context>
 <context>
+    <name>PictureBeside</name>
+    <message>
+        <source>work on {0}</source>
+        <translation>mit {0} arbeiten</translation>
+    </message>
+</context>
+<context>
+    <name>PictureLook</name>
+    <message>
+        <source>{0} at {1}, {2} pixels</source>
+        <translation>{0} bei {1}, {2} Pixel</translation>
+    </message>
+    <message>
+        <source>read as placed</source>
+        <translation>wie gesetzt gelesen</translation>
+    </message>
+    <message>
+        <source>set by hand</source>
+        <translation>von Hand gesetzt</translation>
+    </message>
+    <message>
+        <source>locked</source>
+        <translation>gesperrt</translation>
+    </message>
+</context>
+<context>
     <name>PicturePanel</name>
     <message>
         <source>Pictures of this key</source>
@@ -501,8 +630,16 @@
         <translation>Welcher Schlüssel im Bild</translation>
     </message>
     <message>
+        <source>Make a job of each key</source>
+        <translation>Für jeden Schlüssel einen Auftrag</translation>
+    </message>
+    <message>
         <source>No picture yet.</source>
         <translation>Noch kein Bild.</translation>
+    </message>
+    <message>
+        <source>The program sees {0} keys in this picture. Each can have its job.</source>
+        <translation>Das Programm sieht {0} Schlüssel in diesem Bild. Jeder kann seinen Auftrag bekommen.</translation>
     </message>
     <message>
         <source>{0} by {1} pixels.</source>
@@ -532,16 +669,24 @@
         <translation>klicken Sie: {0} (Eingabe: wo das Kreuz ist) · Esc hört auf</translation>
     </message>
     <message>
-        <source>drag, or arrows 1 px, Shift 10, Alt 0.1 · Tab next mark · L lock · Delete: find again · C closer</source>
-        <translation>ziehen, oder Pfeile 1 px, Umschalt 10, Alt 0,1 · Tab nächste Marke · L sperren · Entf: neu suchen · C näher</translation>
+        <source>arrows 1 px, Shift 10, Alt 0.1 · Tab next mark · L lock · Delete: find again · C closer</source>
+        <translation>Pfeile 1 px, Umschalt 10, Alt 0,1 · Tab nächste Marke · L sperren · Entf: neu suchen · C näher</translation>
+    </message>
+    <message>
+        <source>read as placed · S snaps to the edge · {0}</source>
+        <translation>wie gesetzt gelesen · S rastet an der Kante ein · {0}</translation>
+    </message>
+    <message>
+        <source>read at the edge, the small square · S reads it as placed · {0}</source>
+        <translation>an der Kante gelesen, am kleinen Quadrat · S liest wie gesetzt · {0}</translation>
+    </message>
+    <message>
+        <source>wheel moves, Ctrl with the wheel zooms · F blade, W whole, 1 one to one · Tab first mark · H hides</source>
+        <translation>Rad verschiebt, Strg mit Rad vergrößert · F Blatt, W ganz, 1 eins zu eins · Tab erste Marke · H blendet aus</translation>
     </message>
     <message>
         <source>wheel zooms, middle button or Space drags · F blade, W whole, 1 one to one · Tab first mark · H hides</source>
         <translation>Rad vergrößert, mittlere Taste oder Leertaste zieht · F Halm, W ganz, 1 eins zu eins · Tab erste Marke · H verbirgt</translation>
-    </message>
-    <message>
-        <source>{0} at {1}, {2} pixels</source>
-        <translation>{0} bei {1}, {2} Pixel</translation>
     </message>
 </context>
 <context>
@@ -630,7 +775,7 @@
         <translation>Die A4-Seite</translation>
     </message>
     <message>
-        <source>The file's dpi claim</source>
+        <source>The file&apos;s dpi claim</source>
         <translation>Die dpi-Angabe der Datei</translation>
     </message>
     <message>
@@ -680,6 +825,14 @@
         <translation>Der Messung überlassen</translation>
     </message>
     <message>
+        <source>the cut key</source>
+        <translation>der gefräste Schlüssel</translation>
+    </message>
+    <message>
+        <source>growth {0}</source>
+        <translation>Zuwachs {0}</translation>
+    </message>
+    <message>
         <source>Growth: how far shadow, toner and blur stand outside the metal</source>
         <translation>Zuwachs: wie weit Schatten, Toner und Unschärfe außerhalb des Metalls stehen</translation>
     </message>
@@ -688,8 +841,12 @@
         <translation>Zuwachs von Hand: {0}</translation>
     </message>
     <message>
-        <source>Growth: shadow and toner stand {0} {1} outside the metal</source>
-        <translation>Zuwachs: Schatten und Toner stehen {0} {1} außerhalb des Metalls</translation>
+        <source>Growth: the visible edge stands {0} {1} outside the metal (shadow, toner, blur)</source>
+        <translation>Zuwachs: die sichtbare Kante steht {0} {1} außerhalb des Metalls (Schatten, Toner, Unschärfe)</translation>
+    </message>
+    <message>
+        <source>Growth: the visible edge stands {0} {1} inside the metal (thin toner, bright rim)</source>
+        <translation>Zuwachs: die sichtbare Kante steht {0} {1} innerhalb des Metalls (dünner Toner, heller Rand)</translation>
     </message>
 </context>
 <context>
@@ -731,12 +888,20 @@
         <translation>wiederholen</translation>
     </message>
     <message>
-        <source>the job's steps</source>
+        <source>the job&apos;s steps</source>
         <translation>die Schritte des Auftrags</translation>
     </message>
     <message>
         <source>to the picture, the ladder, the growth</source>
         <translation>zum Bild, zur Leiter, zum Zuwachs</translation>
+    </message>
+    <message>
+        <source>next picture of the key, picture before</source>
+        <translation>nächstes Bild des Schlüssels, voriges Bild</translation>
+    </message>
+    <message>
+        <source>growth: all growths, or those near the evidence</source>
+        <translation>Zuwachs: ganzer Bereich oder nahe am Befund</translation>
     </message>
     <message>
         <source>mm, inch, thou</source>
@@ -761,6 +926,22 @@
     <message>
         <source>picture: lock the mark</source>
         <translation>Bild: Marke sperren</translation>
+    </message>
+    <message>
+        <source>picture: read the mark as placed, or at the edge</source>
+        <translation>Bild: Marke wie gesetzt lesen oder an der Kante</translation>
+    </message>
+    <message>
+        <source>picture: all cuts by one spacing</source>
+        <translation>Bild: alle Einschnitte um einen Abstand</translation>
+    </message>
+    <message>
+        <source>picture: marks strong, pale, faint</source>
+        <translation>Bild: Marken kräftig, blass, schwach</translation>
+    </message>
+    <message>
+        <source>picture: square pixels or smooth</source>
+        <translation>Bild: eckige Pixel oder geglättet</translation>
     </message>
     <message>
         <source>picture: find the mark again</source>
@@ -909,7 +1090,7 @@
         <translation>Grund gemessen von</translation>
     </message>
     <message>
-        <source>Restricted: cut only with the authority's reference</source>
+        <source>Restricted: cut only with the authority&apos;s reference</source>
         <translation>Geschützt: nur mit Zeichen des Berechtigten fräsen</translation>
     </message>
     <message>
@@ -939,6 +1120,10 @@
     <message>
         <source>Cut centres from the gauge point</source>
         <translation>Mitten der Einschnitte vom Bezugspunkt</translation>
+    </message>
+    <message>
+        <source>From measured depth keys…</source>
+        <translation>Aus gemessenen Tiefenschlüsseln …</translation>
     </message>
     <message>
         <source>first</source>
@@ -1025,6 +1210,57 @@
     </message>
 </context>
 <context>
+    <name>TrialPlanPart</name>
+    <message>
+        <source>Trial plan: cut and try in this order</source>
+        <translation>Versuchsplan: in dieser Folge fräsen und probieren</translation>
+    </message>
+    <message>
+        <source>Trials in their order</source>
+        <translation>Versuche in ihrer Folge</translation>
+    </message>
+    <message>
+        <source>It opens</source>
+        <translation>Schließt</translation>
+    </message>
+    <message>
+        <source>It does not open</source>
+        <translation>Schließt nicht</translation>
+    </message>
+    <message>
+        <source>Looking for the order that spends the fewest blanks.</source>
+        <translation>Die Folge mit den wenigsten Rohlingen wird gesucht.</translation>
+    </message>
+    <message>
+        <source>The plan stands here once there is a code.</source>
+        <translation>Hier steht der Plan, sobald es einen Code gibt.</translation>
+    </message>
+    <message>
+        <source>On average {0} blanks and {1} trials; at most {2} blanks.</source>
+        <translation>Im Mittel {0} Rohlinge und {1} Versuche; höchstens {2} Rohlinge.</translation>
+    </message>
+    <message>
+        <source>blank {0}: cut {1}</source>
+        <translation>Rohling {0}: {1} fräsen</translation>
+    </message>
+    <message>
+        <source>blank {0}: deepen cut {1} to {2}</source>
+        <translation>Rohling {0}: Einschnitt {1} vertiefen zu {2}</translation>
+    </message>
+    <message>
+        <source>opens with {0}</source>
+        <translation>schließt mit {0}</translation>
+    </message>
+    <message>
+        <source>opened</source>
+        <translation>hat geschlossen</translation>
+    </message>
+    <message>
+        <source>tried, did not open</source>
+        <translation>versucht, schließt nicht</translation>
+    </message>
+</context>
+<context>
     <name>WorkNotice</name>
     <message>
         <source>Stop</source>
@@ -1098,6 +1334,18 @@
         <translation>Zum Zuwachs</translation>
     </message>
     <message>
+        <source>Next picture</source>
+        <translation>Nächstes Bild</translation>
+    </message>
+    <message>
+        <source>Picture before</source>
+        <translation>Voriges Bild</translation>
+    </message>
+    <message>
+        <source>Mouse wheel zooms without Ctrl</source>
+        <translation>Mausrad vergrößert ohne Strg</translation>
+    </message>
+    <message>
         <source>Close</source>
         <translation>Schließen</translation>
     </message>
@@ -1153,7 +1401,7 @@
         <translation>Halmlänge</translation>
     </message>
     <message>
-        <source>the file's dpi claim</source>
+        <source>the file&apos;s dpi claim</source>
         <translation>dpi-Angabe der Datei</translation>
     </message>
     <message>

@@ -105,3 +105,17 @@ def test_without_a_table_it_says_what_will_stand_here(qtbot: QtBot) -> None:
         QTest.mouseClick(ladder, Qt.MouseButton.LeftButton, pos=QPoint(50, 50))
         QTest.keyClick(ladder, Qt.Key.Key_Return)
     assert ladder.geometry_now() is None
+
+
+def test_a_screen_reader_finds_each_rung_where_it_is_drawn(drawn: DepthLadder) -> None:
+    """Each rung is a part with its own words and the extent that is drawn."""
+    drawn.spoken.settle()
+    shown = drawn.geometry_now()
+    assert shown is not None
+    for column in shown.columns:
+        for rung in column.rungs:
+            spoken = QAccessible.queryAccessibleInterface(drawn.spoken.parts[f"{rung.cut} {rung.label}"])
+            at = drawn.mapToGlobal(QPoint(round((rung.left + rung.right) / 2), round(rung.middle)))
+
+            assert spoken.text(QAccessible.Text.Name) == drawn.words_for(rung.cut, rung.label)
+            assert spoken.rect().contains(at)

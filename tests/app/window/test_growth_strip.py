@@ -96,3 +96,16 @@ def test_nothing_can_be_slid_before_a_reading(qtbot: QtBot) -> None:
     empty.show_strip((), None, None, None, by_hand=False)
 
     assert not empty.isEnabled() and empty.code_at(0.1) == ""
+
+
+def test_a_key_shows_all_growths_and_arrows_reach_beyond_what_is_shown(strip: GrowthStrip) -> None:
+    """The strip begins near the evidence; one key shows everything, and the slider is never caught in the near part."""
+    near = strip.scale_now()
+    QTest.keyClick(strip, Qt.Key.Key_W)
+    whole = strip.scale_now()
+    QTest.keyClick(strip, Qt.Key.Key_W)
+    for _ in range(12):
+        QTest.keyClick(strip, Qt.Key.Key_Right, Qt.KeyboardModifier.ShiftModifier)
+
+    assert whole.from_mm <= near.from_mm and near.to_mm < whole.to_mm
+    assert strip.scale_now().from_mm <= 1.3 <= strip.scale_now().to_mm

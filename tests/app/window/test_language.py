@@ -33,8 +33,9 @@ def messages(path: Path) -> Messages:
 
 
 @pytest.fixture
-def german(qapp: QApplication) -> Iterator[None]:
+def german(qapp: QApplication, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """The window speaks German for one test."""
+    monkeypatch.setattr("app.window.language._sentences", str)  # and English again after it
     installed = speak(qapp, QLocale(QLocale.Language.German))
     assert len(installed) >= 1
     yield

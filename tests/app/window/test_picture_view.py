@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from PySide6.QtCore import QPoint, QPointF, Qt
-from PySide6.QtGui import QAccessible, QImage, QWheelEvent
+from PySide6.QtGui import QAccessible, QImage, QNativeGestureEvent, QPointingDevice, QWheelEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
@@ -13,6 +15,7 @@ from pytestqt.qtbot import QtBot
 from app.bench_marks import MarkPoint, points_of
 from app.window.picture_layers import make_layers
 from app.window.picture_view import PictureView
+from app.window.words import mark_title
 from keycore.spec import KeySpec
 from tests.app.made import SIZE, made_reading
 
@@ -274,4 +277,80 @@ def test_the_status_line_names_the_keys(view: PictureView) -> None:
     """What is under the pointer decides what the hint says."""
     assert "wheel zooms" in view.hint()
     view.choose("back.0")
-    assert view.hint().startswith("back, end 1 · drag, or arrows 1 px, Shift 10, Alt 0.1")
+    assert view.hint().startswith("back, end 1 · arrows 1 px, Shift 10, Alt 0.1")
+
+
+def test_a_pinch_zooms_at_the_fingers(view: PictureView) -> None:
+    """What lies under the fingers stays there while the picture grows by what the pinch says."""
+    at = QPointF(222.4, 131.7)
+    before, percent = view.view.picture_of_view(np.array([at.x(), at.y()])), view.view.percent
+    pad = QPointingDevice.primaryPointingDevice()
+    for value in (0.1, 0.05):
+        event = QNativeGestureEvent(
+            Qt.NativeGestureType.ZoomNativeGesture, pad, 2, at, at, QPointF(view.mapToGlobal(at)), value, QPointF()
+        )
+        QApplication.sendEvent(view, event)
+
+    assert view.view.percent == pytest.approx(percent * 1.1 * 1.05)
+    assert view.view.picture_of_view(np.array([at.x(), at.y()])) == pytest.approx(before, abs=0.1)
+
+
+def test_the_wheel_can_be_set_to_move_the_picture(view: PictureView) -> None:
+    """With that preference a plain wheel moves, and Ctrl with the wheel still zooms."""
+    view.wheel_zooms = False
+    percent, offset = view.view.percent, view.view.offset_xy
+    at = QPointF(300, 100)
+    wheel(view, at, QPoint(0, -120), QPoint(), Qt.KeyboardModifier.NoModifier)
+    assert view.view.percent == percent and view.view.offset_xy[1] < offset[1]
+    wheel(view, at, QPoint(0, 120), QPoint(), Qt.KeyboardModifier.ControlModifier)
+    assert view.view.percent > percent
+
+
+def test_keys_ask_for_the_snap_and_for_all_cuts(view: PictureView, qtbot: QtBot) -> None:
+    """S speaks of the chosen mark's snap; Ctrl with an arrow of all cuts, towards where the arrow points."""
+    view.choose("root.1")
+    with qtbot.waitSignal(view.mark_snap_asked) as snap:
+        QTest.keyClick(view, Qt.Key.Key_S)
+    with qtbot.waitSignal(view.cuts_shift_asked) as shift:
+        QTest.keyClick(view, Qt.Key.Key_Left, Qt.KeyboardModifier.ControlModifier)
+
+    assert snap.args == ["root.1"] and shift.args == [-1]
+
+
+def test_the_snap_is_drawn_until_it_is_refused(view: PictureView) -> None:
+    """A line leads from the hand's mark to the edge where it is read; a refused snap draws a pin in its place."""
+    mark = view._marks["root.2"]
+    beside = (mark.xy[0], mark.xy[1] + 12)
+    pictures = []
+    for placed in (replace(mark, by_hand=True), replace(mark, by_hand=True, snapped_xy=beside),
+                   replace(mark, by_hand=True, snapped_xy=beside, as_placed=True)):  # fmt: skip
+        view.show_marks([placed if name == "root.2" else other for name, other in view._marks.items()])
+        pictures.append(view.grab().toImage())
+
+    plain, snapped, refused = pictures
+    assert changed_pixels(plain, snapped) > 20 and changed_pixels(plain, refused) > 20
+    assert changed_pixels(snapped, refused) > 20
+
+
+def test_a_key_draws_the_marks_fainter(view: PictureView) -> None:
+    """O goes strong, pale, faint, and back to the start."""
+    grabs = []
+    for _ in range(4):
+        grabs.append(view.grab().toImage())
+        QTest.keyClick(view, Qt.Key.Key_O)
+
+    assert changed_pixels(grabs[0], grabs[1]) > 50 and changed_pixels(grabs[1], grabs[2]) > 50
+    assert changed_pixels(grabs[0], grabs[3]) == 0
+
+
+def test_a_screen_reader_finds_each_mark_where_it_is_drawn(view: PictureView) -> None:
+    """Each mark is a part with its name and an extent round its place on the screen, also after a zoom."""
+    view.zoom(1.7)
+    view.spoken.settle()
+    for name, part in view.spoken.parts.items():
+        spoken = QAccessible.queryAccessibleInterface(part)
+        at = view.mapToGlobal(place_of(view, view._marks[name].xy))
+
+        assert spoken.text(QAccessible.Text.Name) == mark_title(name)
+        assert spoken.rect().contains(at) and spoken.rect().width() <= 28
+    assert set(view.spoken.parts) == set(view._marks)

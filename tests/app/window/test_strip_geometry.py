@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from app.window.strip_geometry import StripScale, curve, segment_index, shown_range
+from app.window.strip_geometry import StripScale, curve, near_range, segment_index, shown_range
 
 SCALE = StripScale(-0.5, 1.5, 20.0, 420.0)
 
@@ -48,3 +48,17 @@ def test_the_strip_shows_all_that_is_spoken_of() -> None:
     assert shown_range([(-0.2, 0.4), (0.4, 0.9)], np.array([-0.3, 0.7])) == (-0.3, 0.9)
     low, high = shown_range([], None)
     assert low < 0 < high
+
+
+def test_the_near_range_holds_the_evidence_the_slider_and_no_growth() -> None:
+    """What is worth a look is shown with room beside it, never more than there is, never a sliver."""
+    growths = np.linspace(-0.5, 1.6, 421)
+    density = np.exp(-0.5 * ((growths - 0.31) / 0.02) ** 2)
+    whole = (-0.5, 1.6)
+    low, high = near_range(whole, growths, density, 0.31)
+
+    assert -0.5 <= low < 0.0 and 0.4 < high < 0.8
+    assert near_range(whole, growths, density, 1.5)[1] == 1.6
+    assert near_range(whole, None, None, 0.3) == whole
+    sliver = near_range(whole, growths, np.exp(-0.5 * (growths / 0.01) ** 2), 0.0)
+    assert sliver[1] - sliver[0] == pytest.approx(0.7)

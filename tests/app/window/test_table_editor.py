@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 
 from app.bench import Bench
@@ -117,3 +118,47 @@ def test_a_table_from_memory_is_confirmed_against_a_chart(
     assert spec is not None and spec.confirmed is not None and not spec.is_unconfirmed
     assert (spec.confirmed.by, spec.confirmed.on) == ("B. Smith", date.today())
     assert window.path.buttons["table"].standing == "done"
+
+
+@pytest.mark.parametrize(("form", "factor"), [(LengthFormat("mm", ","), 1.0), (LengthFormat("thou"), 1000 / 25.4)])
+def test_depths_are_built_from_measured_depth_keys(
+    make_window: Callable[[Bench | None], MainWindow], form: LengthFormat, factor: float
+) -> None:
+    """Readings typed a depth a line become the table's depths, in any unit; the source says who measured, and when."""
+    window = make_window(None)
+    editor = window.editor
+    window._edit_table(False)
+    editor.edit(None, form)
+    editor.from_keys.click()
+    part = editor.keys
+    assert not part.take.isEnabled()
+    lines = []
+    for label, root_mm in (("0", 8.2), ("1", 7.7), ("2", 7.2)):
+        figures = " ".join(form.number((root_mm + off) * factor, 3) for off in (-0.01, 0.0, 0.01))
+        lines.append(f"{label}  {figures}")
+    for line in lines:
+        QTest.keyClicks(part.readings, line)
+        QTest.keyClick(part.readings, Qt.Key.Key_Return)
+    assert "Say who" in part.verdict.text() and not part.take.isEnabled()
+    QTest.keyClicks(part.by, "Orla Fenwright")
+    assert "repeats within" in part.study.toPlainText()
+    part.take.click()
+    draft = editor.draft()
+
+    assert [label for label, _root in draft.depths] == ["0", "1", "2"]
+    roots_mm = [form.to_mm(float(root.replace(",", "."))) for _label, root in draft.depths]
+    assert roots_mm == pytest.approx([8.2, 7.7, 7.2], abs=2e-3)
+    assert draft.source_kind == "measured" and "Orla Fenwright" in draft.source
+
+
+def test_a_line_of_readings_that_is_none_is_answered_in_place(
+    make_window: Callable[[Bench | None], MainWindow],
+) -> None:
+    """A word among the figures is named with its line, and nothing can be taken."""
+    editor = make_window(None).editor
+    editor.edit(None, LengthFormat())
+    editor.from_keys.click()
+    QTest.keyClicks(editor.keys.by, "Orla Fenwright")
+    QTest.keyClicks(editor.keys.readings, "0 8.2 eight")
+
+    assert editor.keys.verdict.text().startswith("Line 1") and not editor.keys.take.isEnabled()

@@ -1,0 +1,134 @@
+"""Snaps, all cuts at once, several pictures, several keys, trials: further ways through the window."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from PySide6.QtCore import QMimeData, Qt, QUrl
+from PySide6.QtTest import QTest
+from pytestqt.qtbot import QtBot
+
+from app.bench import Bench
+from app.folders import jobs_folder
+from app.window.main_window import MainWindow
+from tests.app.made import png
+from tests.app.window.conftest import wait_read
+from tests.app.window.test_main_window import CODE_WORDS, drop
+
+
+def test_a_snap_is_refused_and_taken_again(window: MainWindow, qtbot: QtBot) -> None:
+    """S on a mark that a hand set reads it as placed; again snaps it; the panel's button does the same."""
+    view, bench = window.sheet.view, window.session.bench
+    bench.move_mark("root.2", (215.0, 130.0))
+    window.session.after_change()
+    wait_read(window, qtbot)
+    view.setFocus()
+    view.choose("root.2")
+    QTest.keyClick(view, Qt.Key.Key_S)
+    assert next(mark for mark in bench.marks() if mark.name == "root.2").as_placed
+    assert "S snaps to the edge" in view.hint()
+    window.show_step("marks")
+    window.side.marks.show_chosen("root.2")
+    window.side.marks.snap.click()
+
+    assert not next(mark for mark in bench.marks() if mark.name == "root.2").as_placed
+
+
+def test_all_cuts_move_together_from_the_picture_and_from_the_panel(window: MainWindow) -> None:
+    """Ctrl with an arrow, or the button, moves every root by one spacing; two undos bring all back."""
+    bench = window.session.bench
+    before = [mark.xy for mark in bench.marks() if mark.name.startswith("root.")]
+    QTest.keyClick(window.sheet.view, Qt.Key.Key_Right, Qt.KeyboardModifier.ControlModifier)
+    once = [mark.xy for mark in bench.marks() if mark.name.startswith("root.")]
+    window.show_step("marks")
+    window.side.marks.to_bow.click()
+    window.session.undo()
+    window.session.undo()
+
+    assert once[:4] == before[1:]
+    assert [mark.xy for mark in bench.marks() if mark.name.startswith("root.")] == before
+
+
+def test_several_pictures_stand_side_by_side(window: MainWindow, qtbot: QtBot, tmp_path: Path) -> None:
+    """Two dropped files join the job; the others stand beside the one that is worked on, and a click changes over."""
+    files = []
+    for shade in (120, 140):
+        file = tmp_path / f"copy-{shade}.png"
+        file.write_bytes(png(shade))
+        files.append(QUrl.fromLocalFile(str(file)))
+    mime = QMimeData()
+    mime.setUrls(files)
+    drop(window, mime)
+    qtbot.waitUntil(lambda: len(window.session.bench.state.pictures) == 3, timeout=5000)
+    wait_read(window, qtbot)
+    beside = window.sheet.beside
+    shown = [part.other.index for part in beside.parts if part.isVisible() and part.other is not None]
+    assert shown == [0, 1] and window.header.picture.text() == "picture 3 of 3"
+    QTest.mouseClick(beside.parts[1], Qt.MouseButton.LeftButton)
+    assert window.session.bench.state.current == 1
+    window.actions_by_name["next_picture"].trigger()
+    assert window.session.bench.state.current == 2
+
+
+def test_the_pictures_beside_show_the_same_stretch(window: MainWindow, qtbot: QtBot) -> None:
+    """Close to a cut in one picture, the same cut stands in the middle of the others."""
+    window.session.open(png(120), name="second.png")
+    qtbot.waitUntil(lambda: len(window.session.bench.state.pictures) == 2, timeout=5000)
+    wait_read(window, qtbot)
+    view, part = window.sheet.view, window.sheet.beside.parts[0]
+    view.choose("root.3")
+    view.to_cut()
+    other, there = part.other, part.view_now()
+    assert other is not None and there is not None
+    x, y = there.view_xy(other.roots_xy[3])
+
+    assert (x, y) == pytest.approx((there.view_size[0] / 2, there.view_size[1] / 2), abs=1.0)
+
+
+def test_several_keys_of_a_page_become_jobs(window: MainWindow, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the program sees three keys it offers a job for each; they are kept, and this job stays on the bench."""
+    monkeypatch.setattr("app.window.session.count_keys", lambda *_: 3)
+    window.session._counted = None
+    window.session._count()
+    qtbot.waitUntil(lambda: window.session.keys_seen == 3, timeout=5000)
+    window.show_step("picture")
+    assert window.side.picture.split.isVisible()
+    number = window.session.bench.state.number
+    with qtbot.waitSignal(window.session.jobs_made, timeout=10_000) as made:
+        window.side.picture.split.click()
+
+    assert made.args == [(f"{number}-key2", f"{number}-key3")]
+    assert window.session.bench.state.number == number and "key2" in window.status.text()
+    for name in made.args[0]:
+        again = Bench.open_job(jobs_folder() / name, reading_only=True)
+        assert again.state.picture is not None and again.state.spec == window.session.bench.state.spec
+
+
+def test_trials_follow_the_plan_and_are_recorded(
+    window: MainWindow, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each step says what to cut; what a trial gave is kept, and the next one is chosen."""
+    monkeypatch.setattr("app.bench._WORTH_A_TRIAL", 0.0)
+    window.show_step("cutting")
+    plan = window.side.cutting.plan
+    qtbot.waitUntil(lambda: plan.list.count() > 1, timeout=20_000)
+    shown = window.session.trial_plan
+    assert shown is not None and any(CODE_WORDS in plan.list.item(row).text() for row in range(plan.list.count()))
+    assert plan.list.currentRow() == 0
+    plan.stays.click()
+    trials = window.session.bench.state.trials
+    assert [(trial.code, trial.opened) for trial in trials] == [(shown.steps[0].code, False)]
+    assert "did not open" in plan.list.item(0).text() and plan.list.currentRow() == 1
+    window.session.undo()
+
+    assert window.session.bench.state.trials == () and plan.list.currentRow() == 0
+
+
+def test_a_code_that_is_nearly_sure_is_the_whole_plan(window: MainWindow, qtbot: QtBot) -> None:
+    """What opens once in a hundred trials is not planned."""
+    window.show_step("cutting")
+    plan = window.side.cutting.plan
+    qtbot.waitUntil(lambda: plan.list.count() > 0, timeout=20_000)
+
+    assert plan.list.count() == 1 and CODE_WORDS in plan.list.item(0).text()
