@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from keycore.codes import Code
     from keycore.conformity import CutKeyCheck
     from keycore.cutpicture import PictureCheck
+    from keycore.measured import Floats
     from keycore.spec import KeySpec
 
 CALIPER_SIGMA_MM = 0.012
@@ -119,38 +120,66 @@ def take_check(bench: Bench, result: CheckResult) -> bool:
     return True
 
 
-def overlay_of_picture(bench: Bench, result: CheckResult) -> Drawing:
+def overlay_of_picture(bench: Bench, result: CheckResult, *, heading: bool = True) -> Drawing:
     """The overlay of nominal and measured profile, from a check by picture."""
     from app.paper.overlay import overlay_drawing
 
     if result.found is None or result.reading is None:
         raise Refusal(result.problem or "The cut key was not read yet.", code="check.not-read")
-    found = result.found
+    found, state = result.found, bench.state
+    lines = _slimmer(found, outline_of_reading(result.reading, found.measured))
     growth = found.measured.growth_mm
-    lines = outline_of_reading(result.reading, found.measured)
-    spec = found.check.spec
-    middle = (spec.blade.height_mm or 0.0) / 2
-    share = 0.5 if spec.edges == "double-mirrored" else 1.0
-    slimmer = [
-        np.column_stack([line[:, 0], line[:, 1] - np.where(line[:, 1] >= middle, growth, -growth) * share])
-        if spec.edges != "single"
-        else np.column_stack([line[:, 0], line[:, 1] - growth])
-        for line in lines
-    ]
-    if found.other_face:
-        slimmer = [np.column_stack([line[:, 0], 2 * middle - line[:, 1]]) for line in slimmer]
     words = f"Broken line: the edge as the picture shows it, growth of {growth:.2f} mm taken off." if lines else ""
-    state = bench.state
     return overlay_drawing(
-        found.check, state.entitlement, state.number, outline_mm=slimmer, outline_words=words
-    )  # fmt: skip
+        found.check, state.entitlement, state.number, outline_mm=lines, outline_words=words, heading=heading
+    )
 
 
-def overlay_of_calipers(bench: Bench, found: CutKeyCheck) -> Drawing:
+def overlay_of_calipers(bench: Bench, found: CutKeyCheck, *, heading: bool = True) -> Drawing:
     """The overlay of nominal profile and caliper figures."""
     from app.paper.overlay import overlay_drawing
 
-    return overlay_drawing(found, bench.state.entitlement, bench.state.number)
+    return overlay_drawing(found, bench.state.entitlement, bench.state.number, heading=heading)
+
+
+def recorded_overlay(bench: Bench, *, heading: bool = True) -> Drawing | None:
+    """The overlay of the check that stands in the record, made anew; None where there is none, or it is damaged."""
+    from keycore.conformity import check_cut_key
+
+    check, spec = bench.state.cut_key_check, bench.state.spec
+    if check is None or spec is None:
+        return None
+    try:
+        if check.get("measured_by") == "picture":
+            work = check_work(bench)
+            if work is None or work.known is None:
+                return None
+            return overlay_of_picture(bench, work.run(), heading=heading)
+        roots = [row for row in check["checks"] if row["what"] == "root"]
+        code = [label for part in check["code"] for label in ([part] if isinstance(part, str) else part)]
+        figures = check_cut_key(
+            tuple(code),
+            spec.for_count(len(code) // spec.edge_count),
+            [row["measured_mm"] for row in roots],
+            [row["sigma_mm"] for row in roots],
+        )
+        return overlay_of_calipers(bench, figures, heading=heading)
+    except (Refusal, KeyError, TypeError, ValueError):
+        return None
+
+
+def _slimmer(found: PictureCheck, lines: Sequence[Floats]) -> list[Floats]:
+    """A picture's outline with its growth taken off, its first edge uppermost."""
+    spec, growth = found.check.spec, found.measured.growth_mm
+    if spec.edges == "single":
+        return [np.column_stack([line[:, 0], line[:, 1] - growth]) for line in lines]
+    middle = (spec.blade.height_mm or 0.0) / 2
+    share = 0.5 if spec.edges == "double-mirrored" else 1.0  # a pair's growth is that of both edges
+    slim = [
+        np.column_stack([line[:, 0], line[:, 1] - np.where(line[:, 1] >= middle, growth, -growth) * share])
+        for line in lines
+    ]
+    return [np.column_stack([line[:, 0], 2 * middle - line[:, 1]]) for line in slim] if found.other_face else slim
 
 
 def _wanted(bench: Bench) -> tuple[KeySpec, Code]:

@@ -26,7 +26,7 @@ from keycore.refusal import Refusal
 
 if TYPE_CHECKING:
     from app.bench import Bench
-    from app.picture.values import PictureReading
+    from app.picture.values import Bytes, PictureReading
     from keycore.codes import Code
     from keycore.decode import Decoding
     from keycore.measured import Floats
@@ -50,12 +50,29 @@ def decided(bench: Bench) -> tuple[Decoding, Code]:
 
 def job_sheet_of(bench: Bench, page: PageSize = "A4") -> bytes:
     """The job sheet as PDF, to sign and to file."""
+    from app.bench_check import recorded_overlay
     from app.paper.sheet import job_sheet
     from keycore.trials import plan_trials
 
     decoding, _code = decided(bench)
+    overlay = recorded_overlay(bench, heading=False)
     plan = plan_trials([(ranked.code, ranked.probability) for ranked in decoding.codes], decoding.spec)
-    return job_sheet(bench.job(), decoding, annotated=annotated_drawings_of(bench), plan=plan, page=page)
+    return job_sheet(
+        bench.job(), decoding, annotated=annotated_drawings_of(bench), plan=plan, overlay=overlay, page=page
+    )
+
+
+def pages_of(pdf: bytes, dpi: float = 96.0) -> tuple[Bytes, ...]:
+    """The pages of a paper as pictures, (rows, columns, 3) each, for a preview before it is printed or kept."""
+    import numpy as np
+    import pypdfium2 as pdfium
+
+    document = pdfium.PdfDocument(pdf)
+    try:
+        pages = [np.ascontiguousarray(page.render(scale=dpi / 72, rev_byteorder=True).to_numpy()) for page in document]
+    finally:
+        document.close()
+    return tuple(np.asarray(page[:, :, :3], dtype=np.uint8) for page in pages)
 
 
 def template_of(

@@ -32,6 +32,7 @@ def overlay_drawing(
     *,
     outline_mm: Sequence[Floats] = (),
     outline_words: str = "",
+    heading: bool = True,
 ) -> Drawing:
     """Nominal blade (heavy line), the allowed band (grey), measured roots (bars with their uncertainty).
 
@@ -41,6 +42,8 @@ def overlay_drawing(
         The edge as the picture shows it, in key millimetres with its growth taken off; empty for caliper figures.
     outline_words
         What to say of it.
+    heading
+        False for setting into another paper, which has its own heading and entitlement.
     """
     spec, code = check.spec, check.code
     entitlement = require_entitlement(entitlement, spec, "The overlay of the cut key")
@@ -50,11 +53,7 @@ def overlay_drawing(
     two_rows = spec.edges == "double-independent"
     roots = [c for c in check.checks if c.what == "root"]
     drawing = Drawing(WIDTH_MM, 10.0)
-    drawing.text((0, 4.0), f"Job {job_number}: the cut key", size_mm=3.6, weight="bold")
-    drawing.text(
-        (WIDTH_MM, 4.0), f"{format_code(code, spec)}: {check.outcome}", size_mm=3.6, weight="bold", anchor="end"
-    )
-    y = drawing.wrapped((0, 8.6), table_line(spec), WIDTH_MM, LABEL_MM)
+    y = _heading(drawing, check, job_number) if heading else 1.0
     top = y + 3 * ROW_MM + 6.0
     bottom = top + times * profile.height_mm
 
@@ -101,11 +100,21 @@ def overlay_drawing(
         *check.words,
     ]
     y = foot + 6.0
-    for words in said:
+    for words in said if heading else said[:1]:
         y = drawing.wrapped((0, y), words.strip(), WIDTH_MM, LABEL_MM) + 0.8
+    if not heading:
+        drawing.height_mm = y
+        return drawing
     drawing.line([(0, y - 1.5), (WIDTH_MM, y - 1.5)], width_mm=0.25)
     drawing.height_mm = drawing.wrapped((0, y + 2.0), entitlement.line(), WIDTH_MM, 2.9, weight="bold")
     return drawing.padded(PAD_MM)
+
+
+def _heading(drawing: Drawing, check: CutKeyCheck, job_number: str) -> float:
+    drawing.text((0, 4.0), f"Job {job_number}: the cut key", size_mm=3.6, weight="bold")
+    said = f"{format_code(check.code, check.spec)}: {check.outcome}"
+    drawing.text((WIDTH_MM, 4.0), said, size_mm=3.6, weight="bold", anchor="end")
+    return drawing.wrapped((0, 8.6), table_line(check.spec), WIDTH_MM, LABEL_MM)
 
 
 def _labels(

@@ -48,8 +48,9 @@ class SheetContent:
         The reading of all pictures together.
     annotated
         A title and a drawing (:func:`app.paper.annotated.annotated_drawing` with ``heading=False``) for each picture.
-    plan, check
-        The trial plan, and the check of the cut key as keycheck/1, where there are any.
+    plan, check, overlay
+        The trial plan, the check of the cut key as keycheck/1, and its overlay (:mod:`app.paper.overlay`, without
+        heading), where there are any.
     """
 
     job: Job
@@ -60,6 +61,7 @@ class SheetContent:
     annotated: tuple[tuple[str, Drawing], ...] = ()
     plan: TrialPlan | None = None
     check: Mapping[str, Any] | None = None
+    overlay: Drawing | None = None
 
 
 def job_sheet(
@@ -69,6 +71,7 @@ def job_sheet(
     annotated: Sequence[tuple[str, Drawing]] = (),
     plan: TrialPlan | None = None,
     check: CutKeyCheck | None = None,
+    overlay: Drawing | None = None,
     page: PageSize = "A4",
 ) -> bytes:
     """The job sheet as PDF; refused until the entitlement is whole.
@@ -80,7 +83,7 @@ def job_sheet(
     code = job.decided_code or decoding.codes[0].code
     record = _check_record(job, check)
     content = SheetContent(
-        job, decoding, entitlement, code, cut_list(code, decoding.spec), tuple(annotated), plan, record
+        job, decoding, entitlement, code, cut_list(code, decoding.spec), tuple(annotated), plan, record, overlay
     )  # fmt: skip
     out = io.BytesIO()
     document = _document(out, content, PAGES[page])

@@ -225,9 +225,10 @@ def cut_key_part(content: SheetContent) -> list[Flowable]:
     more = [words(line, SMALL, space=1) for line in check["words"]]
     if check["code"] != code_to_json(content.code, spec):
         more.append(words("Mind: the key was checked against another code than this sheet's.", BODY, "bold"))
-    title = "The cut key, measured"
+    title = "The cut key, measured" if check.get("measured_by") != "picture" else "The cut key, read from a picture"
     made = table(rows, [22, 16, 22, 28, 20, 20, 52], right=(2, 3, 4))
-    return part(title, made, Spacer(1, 3), whole, *more, together=len(rows) <= 14)
+    out = part(title, made, Spacer(1, 3), whole, *more, together=len(rows) <= 14)
+    return out if content.overlay is None else [*out, *part("The cut key over its code", Drawn(content.overlay))]
 
 
 def notes_part(content: SheetContent) -> list[Flowable]:

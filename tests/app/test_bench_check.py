@@ -14,9 +14,10 @@ from app.bench_check import (
     cut_key_picture,
     overlay_of_calipers,
     overlay_of_picture,
+    recorded_overlay,
     take_check,
 )
-from app.bench_paper import job_sheet_of
+from app.bench_paper import job_sheet_of, pages_of
 from app.bench_work import load_picture
 from app.picture.values import PictureReading
 from keycore.job import Entitlement
@@ -75,7 +76,7 @@ def test_wrong_cut_is_found_in_a_picture_and_recorded(bench: Bench, tmp_path: Pa
     assert repeated is not None and repeated.known is not None
     drawing = overlay_of_picture(again, repeated.run())
     assert "FAIL" in " ".join(getattr(item, "text", "") for item in drawing.items)
-    assert job_sheet_of(again).startswith(b"%PDF")
+    assert "over its code" in sheet_words(again)
     again.close()
 
 
@@ -91,8 +92,24 @@ def test_good_key_passes_by_calipers_and_the_job_is_done(bench: Bench, tmp_path:
     bench.save()
 
     assert load_job(tmp_path / "job")[0].state == "cut" and "deepen" in bad.text()
-    assert overlay_of_calipers(bench, bad).to_svg("x").startswith("<?xml")
+    drawn = recorded_overlay(bench)
+    assert drawn is not None and drawn.to_svg("x") == overlay_of_calipers(bench, bad).to_svg("x")
+    assert "over its code" in sheet_words(bench)
+    bench.set_cut_key_check({"format": "keycheck/1", "outcome": "pass", "checks": [{}], "code": [], "words": []})
+    assert recorded_overlay(bench) is None
     bench.close()
+
+
+def sheet_words(bench: Bench) -> str:
+    """All words of the job sheet, whose pages can be shown before they are printed."""
+    import pypdfium2 as pdfium
+
+    pdf = job_sheet_of(bench)
+    document = pdfium.PdfDocument(pdf)
+    text = " ".join(page.get_textpage().get_text_bounded() for page in document)
+    assert len(pages_of(pdf, 40)) == len(document) and all(page.shape[2] == 3 for page in pages_of(pdf, 40))
+    document.close()
+    return " ".join(text.split())
 
 
 def test_hand_marks_on_the_cut_keys_picture_are_taken(bench: Bench) -> None:
