@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
 from multiprocessing import get_context
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -16,7 +15,7 @@ from app.commands_common import aligned, fault_words, load_marks, number, number
 from keycore.refusal import Refusal
 
 if TYPE_CHECKING:
-    from keycore.identify import Candidate, Identification
+    from keycore.identify import Identification
     from keycore.marks import Marks
     from keycore.measured import Readings
     from keycore.spec import KeySpec
@@ -24,25 +23,10 @@ if TYPE_CHECKING:
 SHOWN = 8
 
 
-@dataclass(frozen=True)
-class Ranking:
-    """Tables by evidence (natural logarithm, against a table that says nothing), and those left out."""
-
-    candidates: tuple[Candidate, ...]
-    left_out: tuple[tuple[str, str], ...]
-
-    @property
-    def words(self) -> str:
-        """What may be said of it in a sentence."""
-        if not self.candidates:
-            return "No table could read this picture."
-        good = [candidate.spec.name for candidate in self.candidates if candidate.log_evidence > 0][:3]
-        if not good:
-            return "None of these tables explains the cuts better than chance."
-        return (
-            f"Nearest: {', '.join(good)}. A picture ranks tables but does not settle which one it is; look at the "
-            f"blank and the lock's make, or measure and give --roots with --positions."
-        )
+OWN_PLACES = (
+    "Each table looked for the cuts in its own places, so these were not compared, only heights; look at the blank and "
+    "the lock's make too, or measure and give --roots with --positions."
+)
 
 
 def identify(
@@ -85,7 +69,7 @@ def identify(
     if (picture is None) == (roots is None):
         raise Refusal("Give a picture, or --height with --roots.", code="call.identify")
     if picture is not None:
-        _show_ranking(_by_picture(picture, tables, None if marks is None else load_marks(marks)), as_json)
+        _show(_by_picture(picture, tables, None if marks is None else load_marks(marks)), as_json, OWN_PLACES)
         return
     if height is None:
         raise Refusal("Figures need the blade height too; give --height.", code="call.identify")
@@ -110,7 +94,7 @@ def _by_figures(
     return compare(readings_of_figures(tall, figures, placed, number(sigma, "sigma"), fitting[0]), fitting)
 
 
-def _by_picture(picture: Path, tables: Sequence[KeySpec], marks: Marks | None) -> Ranking:
+def _by_picture(picture: Path, tables: Sequence[KeySpec], marks: Marks | None) -> Identification:
     """Each table reads the picture in its own way, on all cores."""
     from app.picture.load import open_picture
 
@@ -138,62 +122,13 @@ def _evidence(picture: Path, table: KeySpec, marks: Marks | None) -> tuple[KeySp
         return table, fault_words(error)
 
 
-def ranked(outcomes: Sequence[tuple[KeySpec, Readings | str]]) -> Ranking:
-    """Tables in the order of their evidence, from the readings that each of them made of the picture.
+def ranked(outcomes: Sequence[tuple[KeySpec, Readings | str]]) -> Identification:
+    """Tables by the readings that each of them made of the picture, or why it made none."""
+    from keycore.identify import identify_by_own_readings
 
-    A table looks for cuts where its own cuts stand, so the places that it finds speak for it whatever the key is; they
-    are left out, and the heights, the blade and the file's claims alone are compared.  Each table's evidence is against
-    one that says nothing.  That ranks tables; it gives no honest probability, so none is shown.
-    """
-    from keycore.identify import identify as compare
-
-    found: list[Candidate] = []
-    left_out: list[tuple[str, str]] = []
-    for table, readings in outcomes:
-        if isinstance(readings, str):
-            left_out.append((table.name, readings))
-            continue
-        cuts = tuple(replace(cut, position_px=None, position_sigma_px=None) for cut in readings.cuts)
-        alone = compare(replace(readings, cuts=cuts), [table])
-        found += alone.candidates
-        left_out += alone.left_out
-    return Ranking(tuple(sorted(found, key=lambda candidate: -candidate.log_evidence)), tuple(left_out))
-
-
-def _show_ranking(ranking: Ranking, as_json: bool) -> None:
-    from keycore.codes import code_to_json, format_code
-
-    if as_json:
-        tables = [
-            {
-                "spec": candidate.spec.name,
-                "log_evidence": candidate.log_evidence,
-                "unconfirmed": candidate.spec.is_unconfirmed,
-                "code": code_to_json(candidate.decoding.code, candidate.spec),
-                "code_probability": candidate.decoding.probability,
-            }
-            for candidate in ranking.candidates
-        ]
-        print_json(
-            {
-                "format": "identification/1",
-                "words": ranking.words,
-                "tables": tables,
-                "left_out": [{"spec": name, "why": why} for name, why in ranking.left_out],
-            }
-        )
-        return
-    typer.echo(ranking.words)
-    rows = [("table", "evidence", "its code", "")]
-    for candidate in ranking.candidates[:SHOWN]:
-        code = format_code(candidate.decoding.code, candidate.spec)
-        flag = "UNCONFIRMED" if candidate.spec.is_unconfirmed else ""
-        rows.append((candidate.spec.name, f"{candidate.log_evidence:+.1f}", code, flag))
-    if len(rows) > 1:
-        typer.echo("\n".join(aligned(rows)))
-    if len(ranking.candidates) > SHOWN:
-        typer.echo(f"  and {len(ranking.candidates) - SHOWN} more that fit less.")
-    _say_left_out(ranking.left_out)
+    read = [(table, readings) for table, readings in outcomes if not isinstance(readings, str)]
+    unread = [(table.name, why) for table, why in outcomes if isinstance(why, str)]
+    return identify_by_own_readings(read, unread)
 
 
 def _say_left_out(left_out: Sequence[tuple[str, str]]) -> None:
@@ -201,7 +136,7 @@ def _say_left_out(left_out: Sequence[tuple[str, str]]) -> None:
         say(f"Not compared: {', '.join(name for name, _why in left_out)}.")
 
 
-def _show(found: Identification, as_json: bool) -> None:
+def _show(found: Identification, as_json: bool, note: str = "") -> None:
     from keycore.codes import code_to_json, format_code
 
     if as_json:
@@ -217,6 +152,7 @@ def _show(found: Identification, as_json: bool) -> None:
                     "unconfirmed": candidate.spec.is_unconfirmed,
                     "code": code_to_json(candidate.decoding.code, candidate.spec),
                     "code_probability": candidate.decoding.probability,
+                    "doubt": candidate.doubt,
                 }
                 for candidate in found.candidates
             ],
@@ -225,13 +161,15 @@ def _show(found: Identification, as_json: bool) -> None:
         print_json(members)
         return
     typer.echo(found.words)
-    rows = [("table", "probability", "its code", "")]
+    rows = [("table", "probability", "its code", "", "")]
     for candidate in found.candidates[:SHOWN]:
         code = format_code(candidate.decoding.code, candidate.spec)
         flag = "UNCONFIRMED" if candidate.spec.is_unconfirmed else ""
-        rows.append((candidate.spec.name, f"{candidate.probability:.4f}", code, flag))
-    rows.append(("none of these", f"{found.none_probability:.4f}", "", ""))
+        rows.append((candidate.spec.name, f"{candidate.probability:.4f}", code, flag, candidate.doubt))
+    rows.append(("none of these", f"{found.none_probability:.4f}", "", "", ""))
     typer.echo("\n".join(aligned(rows)))
     if len(found.candidates) > SHOWN:
         typer.echo(f"  and {len(found.candidates) - SHOWN} more that fit less.")
+    if note:
+        typer.echo(note)
     _say_left_out(found.left_out)

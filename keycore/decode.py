@@ -18,6 +18,8 @@ back's own error, t   tilt, sd 0.002 (single edges in a picture);    the back li
                       centreline, sd 0.03 to 0.05 mm (independent    were measured one by one with calipers, or
                       edges); none for mirrored pairs                from root to root
 gauge point           level                                          a rough mark; the cuts' own line finds it
+misread               one picture in ten, where cuts are whole       a program that follows a shadow does so along the
+                      curves: every cut as likely bad as sound       blade: bad readings come together
 ====================  =============================================  ==============================================
 
 and for the key:
@@ -255,6 +257,7 @@ class Decoder:
         cautions = own_warnings(spec, self.readings)
         shares: list[PictureShare] = []
         of_pictures: list[list[Caution]] = []
+        misread: list[float] = []
         for index, (posterior, lattice, own) in enumerate(zip(self.posteriors, lattices, sums, strict=True)):
             cells = own.cells if alone else cells_given(fused, lattice)
             growth = (
@@ -266,10 +269,11 @@ class Decoder:
                 posterior.evidence, lattice.points.log_scale, cells, float(posterior.frame.log_steps.min()), growth
             )
             shares.append(PictureShare(scale, growth.value, growth.sigma))
-            of_pictures.append(cautions_of(posterior, scale, "" if alone else f"Picture {index + 1}: "))
+            misread.append(float(cells @ lattice.points.misread))
+            of_pictures.append(cautions_of(posterior, scale, misread[-1], "" if alone else f"Picture {index + 1}: "))
         cautions += of_all_pictures(of_pictures)
         log_mass = fused.log_mass
-        roots, seen = self._roots(fused, lattices, sums, worn=usual)
+        roots, seen = self._roots(fused, lattices, sums, misread, worn=usual)
         if not alone:
             conflicts = conflicts_of(fused, lattices)
             if max(map(len, conflicts)) >= CONFLICTS:
@@ -301,6 +305,7 @@ class Decoder:
             warnings=tuple(dict.fromkeys(caution.sentence for caution in cautions)),
             pictures=tuple(shares),
             order_proven=fused.proven,
+            doubts=tuple(dict.fromkeys(caution.short for caution in cautions if caution.serious)),
         )
 
     def _single(self, readings: Readings, k: int) -> _Single:
@@ -315,7 +320,13 @@ class Decoder:
         return _Single(fused, roots)
 
     def _roots(
-        self, fused: Fused, lattices: Sequence[Lattice], sums: Sequence[Sums], *, worn: bool
+        self,
+        fused: Fused,
+        lattices: Sequence[Lattice],
+        sums: Sequence[Sums],
+        misread: Sequence[float],
+        *,
+        worn: bool,
     ) -> tuple[list[Measured], list[SeenHeight]]:
         """Each cut's measured root; of several pictures also its height as all of them see it.
 
@@ -344,7 +355,8 @@ class Decoder:
                 )
                 for posterior, lattice in zip(self.posteriors, lattices, strict=True)
             ]
-            height = SeenHeight.of(roots, [posterior.bad_shares[j] for posterior in self.posteriors])
+            shares = [p.bad_share(j, own) for p, own in zip(self.posteriors, misread, strict=True)]
+            height = SeenHeight.of(roots, shares)
             seen.append(height)
             root = height.spread()
             found.append(Measured(root.value - wear.value, math.hypot(root.sigma, wear.sigma)))

@@ -88,6 +88,8 @@ class Decoding:
     pictures: tuple[PictureShare, ...]
     order_proven: bool = True
     """True where no code that is not listed can be likelier than the last one listed."""
+    doubts: tuple[str, ...] = ()
+    """What keeps the reading from being called sure whatever the code's probability, in a few words each."""
 
     @property
     def code(self) -> Code:

@@ -14,7 +14,7 @@ at the middle of the lattice; a second lookup interpolates between growths where
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -45,6 +45,8 @@ class CutLikelihood:
         Standard deviation, mm, of the narrowest part of the density: what the lattice must resolve.
     reach_mm
         How far ``third`` moves this root, mm per unit.
+    bad_share, bad_level
+        How often such a reading is taken on a wrong edge, and the level density, 1/px, of evidence that is.
     """
 
     table: Floats
@@ -56,6 +58,15 @@ class CutLikelihood:
     making_mm: float
     narrow_mm: float
     reach_mm: float
+    bad_share: float
+    bad_level: float = 0.0
+
+    def with_bad_share(self, share: float) -> CutLikelihood:
+        """The same evidence if it is taken on a wrong edge as often as this; a value stays as it is."""
+        if self.value_px is not None:
+            return self
+        sound = np.maximum(self.table - self.bad_share * self.bad_level, 0.0) / (1 - self.bad_share)
+        return replace(self, table=(1 - share) * sound + share * self.bad_level, bad_share=share)
 
     def at(self, px_per_mm: Floats, growth_mm: Floats, third: Floats, roots_mm: Floats) -> Floats:
         """(cells, depths) density of the reading in 1/px; the first three arguments are (cells,)."""
@@ -129,6 +140,7 @@ def cut_likelihood(
         making_mm=making.sigma_mm,
         narrow_mm=sigma_mm,
         reach_mm=reach_mm,
+        bad_share=bad_share,
     )
 
 
@@ -152,7 +164,8 @@ def _of_evidence(
     kernel /= kernel.sum()
     padded = np.pad(likelihood, ((0, 0), (half, half)), mode="edge")
     widened = np.maximum(_convolved(padded, kernel[::-1]), 0.0)
-    table = (1 - bad_share) * widened + bad_share / (_BAD_RANGE_MM * px_per_mm)
+    bad_level = 1 / (_BAD_RANGE_MM * px_per_mm)
+    table = (1 - bad_share) * widened + bad_share * bad_level
     log_table = np.log(table)
     bend = np.diff(log_table, 2, axis=1) / (step_px / px_per_mm) ** 2
     # Only near the top does the curve decide anything, so only there must the lattice follow its bends.
@@ -168,6 +181,8 @@ def _of_evidence(
         making_mm=making.sigma_mm,
         narrow_mm=max(1 / math.sqrt(sharpest), making.sigma_mm),
         reach_mm=reach_mm,
+        bad_share=bad_share,
+        bad_level=bad_level,
     )
 
 

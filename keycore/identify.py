@@ -8,6 +8,10 @@ The measure of "none of these" is a table that says nothing: every root height a
 cut anywhere on 30 mm of it, blade heights and lengths alike likely over a factor of e^0.5.  A table that fits beats
 it, because it says where roots and cuts must be; one that does not fit loses to it.  By itself "none" is believed as
 much as all tables together, since most of the world's tables are in nobody's library.
+
+A program that reads a picture with a table's help looks for cuts where that table has them, so each table has readings
+of its own (:func:`identify_by_own_readings`).  The places it finds speak for it whatever the key is; they are left out,
+and the root heights, the blade and the file's claims alone are compared, each table's with nothing on its own readings.
 """
 
 from __future__ import annotations
@@ -52,6 +56,13 @@ class Candidate:
         """What the readings say under this table."""
         return self.decoder.decoding()
 
+    @property
+    def doubt(self) -> str:
+        """What speaks against this table, in a few words; empty where nothing does."""
+        if self.log_evidence <= 0:
+            return "its depths explain the roots no better than chance"
+        return self.decoding.doubts[0] if self.decoding.doubts else ""
+
 
 @dataclass(frozen=True)
 class Identification:
@@ -76,6 +87,37 @@ def identify(readings: Readings | Sequence[Readings], specs: Sequence[KeySpec]) 
             left_out.append((spec.name, refusal.sentence))
             continue
         compared.append(found)
+    return _weighed(compared, left_out)
+
+
+def identify_by_own_readings(
+    read: Sequence[tuple[KeySpec, Readings]], unread: Sequence[tuple[str, str]] = ()
+) -> Identification:
+    """Rank tables of which each has read the picture in its own way.
+
+    Parameters
+    ----------
+    read
+        Each table with its own readings.
+    unread
+        (table, why) for tables that could not read it.
+    """
+    compared: list[tuple[KeySpec, float, Decoder]] = []
+    left_out = list(unread)
+    for spec, readings in read:
+        cuts = tuple(replace(cut, position_px=None, position_sigma_px=None) for cut in readings.cuts)
+        try:
+            own, log_evidence, _ = _compare([replace(readings, cuts=cuts)], spec)
+            compared.append((own, log_evidence, Decoder(readings, spec)))
+        except Refusal as refusal:
+            left_out.append((spec.name, refusal.sentence))
+    if not compared:
+        return Identification((), 1.0, "No table could read this picture.", tuple(left_out))
+    return _weighed(compared, left_out)
+
+
+def _weighed(compared: Sequence[tuple[KeySpec, float, Decoder]], left_out: Sequence[tuple[str, str]]) -> Identification:
+    """The compared tables by probability, against none of them."""
     if not compared:
         return Identification((), 1.0, "No table has keys with this number of cuts.", tuple(left_out))
     log_odds = np.array([log for _, log, _ in compared]) + math.log((1 - NONE_PRIOR) / len(compared))
@@ -157,7 +199,8 @@ def _words(candidates: Sequence[Candidate], none: float) -> str:
     best = candidates[0]
     if none > 0.5:
         nearest = f"{best.spec.name} ({best.probability:.2f})"
-        return f"None of these tables fits (probability {none:.2f}); the nearest is {nearest}."
+        but = best.doubt or "that is not enough against all the tables that are not here"
+        return f"None of these tables fits (probability {none:.2f}); the nearest is {nearest}, but {but}."
     if best.probability >= FITS:
         return f"{best.spec.name} fits (probability {best.probability:.3f})."
     rivals = [(c.spec.name, c.probability) for c in candidates[1:3] if c.probability > 0.01]

@@ -14,13 +14,14 @@ narrowest standard deviation that the integrand can have along each coordinate:
   heights are measured root to root.
 
 First a coarse lattice (twice the step) finds where there is mass at all; only those places, with a margin, are looked
-at finely.  Points that hold less than one part in a hundred thousand together are then let go.
+at finely.  Points that hold less than one part in ten thousand together are then let go.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -38,17 +39,27 @@ NEGLIGIBLE_NATS = 20.0
 @dataclass(frozen=True)
 class Points:
     """Places on the lattice: (points,) arrays, and the logarithm of each one's prior mass (its share of the
-    integral).
+    integral).  ``misread`` is 1 where the picture is taken to be misread, else 0.
     """
 
     log_scale: Floats
     growth_mm: Floats
     third: Floats
     log_mass: Floats
+    misread: Floats
 
     def take(self, chosen: Floats) -> Points:
         """Some of them, by index or mask."""
-        return Points(self.log_scale[chosen], self.growth_mm[chosen], self.third[chosen], self.log_mass[chosen])
+        return Points(*(getattr(self, member.name)[chosen] for member in fields(self)))
+
+    def if_misread(self, log_share: float, misread: bool) -> Points:
+        """The same places, of a picture that was misread or not; ``log_share`` is the logarithm of how often."""
+        return replace(self, log_mass=self.log_mass + log_share, misread=np.full(len(self.log_scale), float(misread)))
+
+    @classmethod
+    def joined(cls, parts: Sequence[Points]) -> Points:
+        """Several sets of places as one."""
+        return cls(*(np.concatenate([getattr(part, member.name) for part in parts]) for member in fields(cls)))
 
 
 @dataclass(frozen=True)
@@ -131,7 +142,9 @@ def grown_points(frame: Frame, evidence: ScaleEvidence, growth_mm: float) -> Poi
     log_scale = frame.log_scale[scale]
     growth = np.full(len(scale), growth_mm)
     log_mass = log_prior_mass(evidence, log_scale, growth) + np.log(frame.log_steps[scale])
-    return Points(log_scale, growth, frame.third[third], log_mass + frame.log_third_mass[third])
+    return Points(
+        log_scale, growth, frame.third[third], log_mass + frame.log_third_mass[third], np.zeros_like(log_scale)
+    )
 
 
 def log_prior_mass(evidence: ScaleEvidence, log_scale: Floats, growth_mm: Floats) -> Floats:

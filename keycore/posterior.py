@@ -36,6 +36,8 @@ from keycore.prior import (
     GROWTH_HIGH_MM,
     GROWTH_LOW_MM,
     GROWTH_UNEVEN_MM,
+    MISREAD_CUTS,
+    MISREAD_PICTURES,
     PICTURE_GROWTH_FLOOR_MM,
     ROUNDING_MM,
     TILT_SIGMA,
@@ -51,8 +53,8 @@ from keycore.spread import lattice_spread_of
 THIRD_UP_TO = 2
 """With more pictures than this the back's own error is an independent error of every cut of a picture: it differs from
 picture to picture, so little is lost, and ten pictures stay quick."""
-LET_GO = 1e-5
-FAR_NATS = 17.0
+LET_GO = 1e-4
+FAR_NATS = 15.0
 """Places this far below the best hold nothing that matters, even where the third coordinate would raise them."""
 Indexes = NDArray[np.intp]
 
@@ -111,10 +113,9 @@ class PicturePosterior:
         extra = [math.hypot(own, GROWTH_UNEVEN_MM) for own in extra]
         self.extra_mm = extra
         bad_keys = BAD_KEYS_HAND if readings.medium == "calipers" else BAD_KEYS_VALUE
-        self.bad_shares = [
+        bad_shares = [
             (bad_keys if cut.evidence is None else BAD_KEYS_CURVE) / len(readings.cuts) for cut in readings.cuts
         ]
-        """Per cut, how often such a reading is taken on a wrong edge."""
         making = Making.of_tolerance(spec.tolerance.root_mm, pictures)
         visible_px = np.array([cut.root_px for cut in readings.cuts])
         growth_sigma = ROUNDING_MM
@@ -129,7 +130,7 @@ class PicturePosterior:
                     px_per_mm,
                     reach_mm=reach[j],
                     extra_mm=extra[j],
-                    bad_share=self.bad_shares[j],
+                    bad_share=bad_shares[j],
                     number=j + 1,
                 )
                 for j, cut in enumerate(readings.cuts)
@@ -140,6 +141,10 @@ class PicturePosterior:
 
         self.making = making
         self.cuts, self.frame = at_scale(self._first_guess(visible_px))
+        self._states = [(0.0, self.cuts)]
+        if any(cut.evidence is not None for cut in readings.cuts):
+            misread = [cut.with_bad_share(MISREAD_CUTS) for cut in self.cuts]
+            self._states = [(math.log(1 - MISREAD_PICTURES), self.cuts), (math.log(MISREAD_PICTURES), misread)]
         self.lattice = self._refined()
 
     def _first_guess(self, visible_px: Floats) -> float:
@@ -154,17 +159,23 @@ class PicturePosterior:
     def factors_at(self, points: Points) -> tuple[Floats, ...]:
         """Per cut (points, depths) factors, zero where a depth is ruled out."""
         px_per_mm = np.exp(points.log_scale)
-        found = []
-        for cut, open_ in zip(self.cuts, self.allowed, strict=True):
-            factor = cut.at(px_per_mm, points.growth_mm, points.third, self.roots_mm)
-            if not open_.all():
-                factor = factor * open_
-            found.append(factor)
+        found = [np.zeros((len(px_per_mm), len(self.roots_mm))) for _ in self.cuts]
+        for state, (_, cuts) in enumerate(self._states):
+            here = slice(None) if len(self._states) == 1 else np.flatnonzero(points.misread == state)
+            place = (px_per_mm[here], points.growth_mm[here], points.third[here])
+            for factor, cut, open_ in zip(found, cuts, self.allowed, strict=True):
+                own = cut.at(*place, self.roots_mm)
+                factor[here] = own if open_.all() else own * open_
         return tuple(found)
+
+    def bad_share(self, cut: int, misread: float) -> float:
+        """How often this cut's reading is of a wrong edge, the picture being misread with this probability."""
+        shares = [cuts[cut].bad_share for _, cuts in self._states]
+        return shares[0] + misread * (shares[-1] - shares[0])
 
     def at_growth(self, growth_mm: float) -> Lattice:
         """The lattice with growth held."""
-        points = grown_points(self.frame, self.evidence, growth_mm)
+        points = self._in_every_state(grown_points(self.frame, self.evidence, growth_mm))
         points = points.take(points.log_mass > points.log_mass.max() - NEGLIGIBLE_NATS)
         return self._lattice(points)
 
@@ -209,15 +220,28 @@ class PicturePosterior:
         frame = self.frame
         middle = len(frame.third) // 2
         scale, level = _grid(frame, 2)
-        log_total = self._log_total(self._points(scale, level, np.full(len(scale), middle)))
-        near = log_total > log_total.max() - FAR_NATS
-        scale, level = _around(scale[near], level[near], len(frame.log_scale))
-        if len(frame.third) == 1:
-            return self._lattice(self._points(scale, level, np.zeros(len(scale), dtype=np.intp)))
-        log_total = self._log_total(self._points(scale, level, np.full(len(scale), middle)))
-        log_total = log_total[:, None] + (frame.log_third_mass - frame.log_third_mass[middle])
-        place, third = np.nonzero(log_total > log_total.max() - FAR_NATS)
-        return self._lattice(self._points(scale[place], level[place], third))
+        coarse = self._in_every_state(self._points(scale, level, np.full(len(scale), middle)))
+        log_totals = self._log_total(coarse).reshape(len(self._states), -1)
+        least = log_totals.max() - FAR_NATS
+        parts = []
+        for state, (log_share, _) in enumerate(self._states):
+            near = log_totals[state] > least
+            if not near.any():
+                continue
+            places = _around(scale[near], level[near], len(frame.log_scale))
+            third = np.full(len(places[0]), middle)
+            if len(frame.third) > 1:
+                level_points = self._points(*places, third).if_misread(log_share, state == 1)
+                log_total = self._log_total(level_points)[:, None]
+                place, third = np.nonzero(log_total + frame.log_third_mass - frame.log_third_mass[middle] > least)
+                places = places[0][place], places[1][place]
+            parts.append(self._points(*places, third).if_misread(log_share, state == 1))
+        return self._lattice(Points.joined(parts))
+
+    def _in_every_state(self, points: Points) -> Points:
+        """The places once for each state of the picture, sound and misread."""
+        parts = [points.if_misread(log_share, state == 1) for state, (log_share, _) in enumerate(self._states)]
+        return Points.joined(parts)
 
     def _shift_density(self, shift_mm: Floats) -> Floats:
         """Prior density of growth less common wear."""
@@ -242,7 +266,7 @@ class PicturePosterior:
             + np.log(frame.log_steps[scale] * frame.level_step)
             + frame.log_third_mass[third]
         )
-        return Points(log_scale, growth_mm, frame.third[third], log_mass)
+        return Points(log_scale, growth_mm, frame.third[third], log_mass, np.zeros_like(log_scale))
 
     def _lattice(self, points: Points) -> Lattice:
         factors = self.factors_at(points)

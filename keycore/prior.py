@@ -37,6 +37,13 @@ A bad reading
     So one bad reading cannot drag the others, and the rarer bad readings are, the surer a code may be: with one bad
     key in ten and depths closer than about 0.5 mm no single picture's code can honestly be given 0.99.
 
+A misread picture
+    A program that follows a shadow, a groove or a burnt-out strip follows it along the blade: bad readings come
+    together.  So one picture in ten of those read as whole likelihoods is taken as misread, and in it every cut is as
+    likely bad as sound, its height then level over 4 mm.  That all cuts fit the table at one scale and growth speaks
+    against it, the more so the more cuts there are, the sharper they were read and the wider the table's steps.
+    Figures with sigmas are a hand's, or a program's that has looked at each; they are not taken to be misread together.
+
 The back's own error
     Unless the reader says better (``Readings.tilt_sigma``, ``Readings.centre_sigma_mm``) the line that root heights are
     measured from has a slope error of 0.002 in a picture (0.02 mm over 10 mm of blade) and none with calipers, which
@@ -74,6 +81,7 @@ COMMON_WEAR_MM = (0.0, 0.01, 0.03, 0.05, 0.07)
 COMMON_WEAR_SHARES = (2 / 3, 1 / 12, 1 / 12, 1 / 12, 1 / 12)
 BAD_SIGMA_MM, ONE_EDGE_MM = 0.7, 0.1
 BAD_KEYS_VALUE, BAD_KEYS_CURVE, BAD_KEYS_HAND = 0.1, 0.02, 0.025
+MISREAD_PICTURES, MISREAD_CUTS = 0.1, 0.5
 SPOILT_KEYS = 0.02
 TILT_SIGMA = 0.002
 CENTRE_SIGMA_MM, CENTRE_SIGMA_HAND_MM = 0.03, 0.05
@@ -188,6 +196,14 @@ def bad_density(off_mm: Floats, sigma_mm: float) -> Floats:
     wide = _normal(off_mm, math.hypot(BAD_SIGMA_MM, sigma_mm))
     middle = _normal(off_mm, math.hypot(middle_mm, sigma_mm))
     return np.asarray((wide - share * middle) / (1 - share), dtype=float)
+
+
+@cache
+def bad_offsets(count: int) -> Floats:
+    """(count,) offsets, mm, that stand for a bad reading's: as many lie between any two heights as belong there."""
+    off_mm = np.linspace(-4 * BAD_SIGMA_MM, 4 * BAD_SIGMA_MM, 2001)
+    passed = np.cumsum(bad_density(off_mm, 0.0))
+    return np.asarray(np.interp((np.arange(count) + 0.5) / count, passed / passed[-1], off_mm), dtype=float)
 
 
 def blade_height_density(off_mm: Floats, growth_mm: Floats, sigma_mm: Floats, edges: float) -> Floats:

@@ -22,6 +22,7 @@ LEADS, LEADS_BY_FAR = 0.25, 0.9
 ELSEWHERE = 0.02
 """Doubt that the cuts not named by "check" may hold together."""
 OFF_SIGMAS = 4.0
+MISREAD = 0.5
 SHIFTED_SPACING = 0.45
 
 
@@ -36,10 +37,22 @@ class Caution:
     short: str = ""
 
 
-def cautions_of(posterior: PicturePosterior, scale: Scale, picture: str = "") -> list[Caution]:
-    """What is to be said of one picture's references and positions; ``picture`` names it where there are several."""
+def cautions_of(posterior: PicturePosterior, scale: Scale, misread: float, picture: str = "") -> list[Caution]:
+    """What is to be said of one picture's references, positions and reading.
+
+    ``misread`` is the probability that it was misread; ``picture`` names it where there are several.
+    """
     spec = posterior.spec
     found = [Caution(picture + sentence) for sentence in posterior.readings.warnings]
+    if misread > MISREAD:
+        found.append(
+            Caution(
+                f"{picture}Several cuts together fit no depths of {spec.name}; they were probably ({misread:.2f}) read "
+                f"on another edge, a shadow's or a groove's. Set their roots by hand, or check the table.",
+                True,
+                "several cuts may have been read on another edge",
+            )
+        )
     if not scale.agree:
         found.append(
             Caution(picture + scale.disagreement, True, f"scales disagree by {scale.disagreement_percent:.0f} %")

@@ -9,12 +9,11 @@ import os
 import re
 import subprocess
 import sys
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from app.commands_identify import Ranking, ranked
+from app.commands_identify import ranked
 from keycore.figures import readings_of_figures
 from keycore.identify import identify
 from keycore.jobfolder import load_job, sha256_of
@@ -257,9 +256,19 @@ def test_a_picture_ranks_tables_without_their_own_places() -> None:
     assert [candidate.spec.name for candidate in found.candidates] == ["Harbourside 5", "Kwikset"]
     assert found.candidates[0].log_evidence == identify(bare, [spec]).candidates[0].log_evidence
     assert found.left_out == (("Dexter", "No key was found."),)
-    assert found.words.startswith("Nearest: Harbourside 5")
-    worse = replace(found.candidates[0], log_evidence=-0.1)
-    assert Ranking((worse,), ()).words == "None of these tables explains the cuts better than chance."
+    assert found.candidates[0].probability > found.none_probability
+    assert found.candidates[0].decoding.code == CODE
+
+
+def test_a_picture_that_no_table_explains_says_none_and_why() -> None:
+    """Root heights between the depths of the only table: none fits, with what speaks against the nearest."""
+    spec = load_spec("harbourside-5")
+    figures = [2.0 * (8.2 - 0.5 * depth) for depth in (0.0, 2.5, 5.0, 1.25, 3.75)]
+    found = ranked([(spec, readings_of_figures(16.8, figures, [2.0 * mm for mm in spec.cut_positions_mm], None, spec))])
+
+    assert found.none_probability > 0.5
+    assert found.words.startswith("None of these tables fits (probability 0.") and ", but " in found.words
+    assert ranked([(spec, "No key was found.")]).words == "No table could read this picture."
 
 
 def test_a_table_from_measured_depth_keys(tmp_path: Path) -> None:

@@ -11,7 +11,8 @@ Nothing here imports the decoder or its priors.  The errors are drawn by rules o
 * a key's making error is 0.7 to 1.5 times half the tolerance; a third is worn, each cut by up to 0.08 mm;
 * the noise of roots is 0.8 to 1.25 times the sigma that goes with them;
 * one key in ten has one cut measured on a wrong edge, 0.15 to 1 mm away; of curves, which show other edges in three
-  cuts of ten, one in fifty has a cut whose curve does not show the root at all;
+  cuts of ten, one in fifty has a cut whose curve does not show the root at all, and one
+  in ten was misread: about half of its cuts;
 * a picture's own growth estimate, where there is one (half of the pictures), is wrong by up to 0.5 mm in one of twenty.
 """
 
@@ -134,6 +135,9 @@ def made_up_picture(kind: str, rng: np.random.Generator, spec: KeySpec, code: li
     bad = int(rng.integers(len(code))) if rng.random() < bad_share else None
     if bad is not None:
         seen_mm[bad] += rng.choice([-1, 1]) * rng.uniform(0.15, 1.0)
+    if kind == "single, curves" and rng.random() < 0.1:
+        misread = rng.random(len(code)) < 0.5
+        seen_mm += misread * rng.choice([-1, 1], len(code)) * rng.uniform(0.15, 1.0, len(code))
     made_mm = positions_mm + rng.normal(0, spec.tolerance.position_mm / 2, len(code))
     place_noise_mm = float(rng.uniform(0.03, 0.1))
     placed_mm = made_mm + rng.normal(0, 0.2) + rng.normal(0, place_noise_mm, len(code))

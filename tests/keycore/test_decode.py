@@ -258,6 +258,26 @@ def test_two_peaks_in_one_cut_leave_two_depths_or_are_settled_by_the_others():
     assert decoding.cuts[1].root_mm == pytest.approx(7.2, abs=0.05)
 
 
+def test_a_picture_whose_cuts_fit_no_code_together_is_said_to_be_misread():
+    """Cuts on other edges: never sure, and the words say what to do; a picture that fits says nothing."""
+    spec = spec_of(cut_positions=[5.0, 8.0, 11.0, 14.0, 17.0, 20.0], blade={"height": 8.3, "length": 26.0})
+    plain = readings_of(spec, "021342", growth=Measured(0.2, 0.02))
+
+    def read(*off_mm):
+        cuts = []
+        for cut, off in zip(plain.cuts, off_mm, strict=True):
+            seen_px = cut.root_px + off * 12
+            cuts.append(replace(cut, root_px=seen_px, evidence=curve([(1.0, seen_px)], 0.5, 0.0)))
+        return decode(replace(plain, cuts=tuple(cuts)), spec)
+
+    good, bad = read(0, 0, 0, 0, 0, 0), read(0, 0.2, 0.1, -0.1, 0.05, 0.25)
+
+    assert good.code == tuple("021342") and not good.doubts
+    assert bad.verdict == "unsure" and "another edge" in " ".join(bad.warnings)
+    assert bad.probability < 0.9
+    assert bad.cuts[0].sigma_mm > 1.5 * good.cuts[0].sigma_mm
+
+
 def test_evidence_that_depends_on_growth_is_used_at_each_growth():
     """A cut whose curve only allows a growth of about 0.6 mm moves growth there."""
     spec = spec_of()

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from keycore.identify import identify, readings_under
+from keycore.identify import identify, identify_by_own_readings, readings_under
 from keycore.measured import Measured
 from keycore.spec import KeySpec, list_specs
 from tests.keycore.tables import readings_of, spec_of
@@ -100,3 +100,21 @@ def test_no_table_with_so_many_cuts():
 
     assert found.candidates == () and found.none_probability == 1
     assert found.words == "No table has keys with this number of cuts."
+
+
+def test_tables_that_read_in_their_own_way_are_compared_without_places():
+    """Each table's readings have its own places; the one whose depths fit wins, and the words give the reason."""
+    library = _library()[:3]
+    read = [(spec, replace_places(_readings(library[0], "0314", 5), spec)) for spec in library]
+    found = identify_by_own_readings(read, [("Five", "No key was found.")])
+
+    assert found.candidates[0].spec.name in ("Even 4", "Close 4")  # the same depths; places do not count
+    assert found.left_out == (("Five", "No key was found."),)
+    fine = next(candidate for candidate in found.candidates if candidate.spec.name == "Fine 4")
+    assert fine.probability < 0.1
+
+
+def replace_places(readings, spec):
+    """The cuts as if they had been found where this table has them."""
+    cuts = zip(readings.cuts, spec.cut_positions_mm, strict=True)
+    return replace(readings, cuts=tuple(replace(cut, position_px=10.0 * at_mm) for cut, at_mm in cuts))
