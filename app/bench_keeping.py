@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import logging
 from abc import abstractmethod
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -25,7 +26,7 @@ from app.bench_folders import (
     require_unchanged,
 )
 from app.bench_record import contents_of, picture_in
-from app.bench_sealed import SealedPlace, is_sealed
+from app.bench_sealed import SealedPlace, is_sealed, require_passphrase
 from app.bench_state import BenchPicture
 from app.bench_work import DecodeKey, ReadKey, read_key
 from app.picture.values import PictureReading
@@ -158,29 +159,45 @@ class Keeping(Changes):
             return self.sealed.refresh()
         return "" if self.folder is None else refresh(self.folder)
 
-    def seal(self, file: Path | str, passphrase: str, *, keep_folder: bool = False) -> tuple[str, ...]:
-        """Seal the job into one file and go on there; its folder in the clear is taken away.
-
-        Returns the names of what else lies in that folder (exports, say) and was left.  A removed file can often be
-        brought back from a disk by who has the means; a job that must never lie in the clear is sealed when it begins.
-        """
+    def seal_task(self, file: Path | str, passphrase: str) -> Callable[[], SealedPlace]:
+        """The sealing of the job as it stands, for any thread, since it takes a second; see :meth:`move_into`."""
         file = Path(file)
         if self._keeps_sealed:
             raise Refusal("This job is sealed already.", code="sealed.already")
         if file.exists():
             raise Refusal(f"{file.name} is there already; choose another name.", code="call.exists")
-        place, state, folder = SealedPlace(file, passphrase), self._state, self.folder
-        place.save(self.job(with_code=not state.missing_for_export), contents_of(state))
+        require_passphrase(passphrase)
+        state = self._state
+        job, contents = self.job(with_code=not state.missing_for_export), contents_of(state)
+
+        def seal() -> SealedPlace:
+            place = SealedPlace(file, passphrase)
+            place.save(job, contents)
+            return place
+
+        return seal
+
+    def move_into(self, place: SealedPlace, *, keep_folder: bool = False) -> tuple[str, ...]:
+        """Go on in a sealed file that :meth:`seal_task` wrote; the job's folder in the clear is taken away.
+
+        Returns the names of what else lies in that folder (exports, say) and was left.  A removed file can often be
+        brought back from a disk by who has the means; a job that must never lie in the clear is sealed when it begins.
+        """
+        folder = self.folder
         self.sealed, self.folder, self._keeps_sealed = place, None, True
-        self._saved_state, self._saved_key = state, self._decode_key() if self.is_current else None
+        self.save()  # whatever changed while it was sealed
         left: tuple[str, ...] = ()
         if folder is not None:
             if not keep_folder:
                 left = forget_job(folder)
             let_go(folder)
-        bench_log.forget(state.number)
+        bench_log.forget(self._state.number)
         _log.info("a job was sealed")
         return left
+
+    def seal(self, file: Path | str, passphrase: str, *, keep_folder: bool = False) -> tuple[str, ...]:
+        """Seal the job into one file and go on there: :meth:`seal_task` and :meth:`move_into` at once."""
+        return self.move_into(self.seal_task(file, passphrase)(), keep_folder=keep_folder)
 
     def unseal(self, folder: Path | str) -> Path:
         """Save the job into a folder in the clear, go on there, and take the sealed file away."""

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
+import pyrage
 from PIL import Image
 
 from app.picture.values import Blade, Picture, PictureReading, Straight
@@ -66,6 +68,30 @@ def made_reading(spec: KeySpec, marks: Marks | None = None, code: tuple[str, ...
     straight = Straight(to_picture=np.eye(3), size=SIZE)
     blade = Blade(60.0, 400.0, 200.0, 0.0, 0.3, 100.0, np.empty((0, 2)))
     return PictureReading(straight, blade, readings, shown, (), ())
+
+
+def quick_age() -> Any:
+    """The age library with passphrases that cost no second: each stands for a key pair that this process made for it.
+
+    What is written is the real age format; only the slowness, which is meant, is left out.
+    """
+    keys: dict[str, Any] = {}
+
+    def encrypt(content: bytes, passphrase: str) -> bytes:
+        identity = keys.setdefault(passphrase, pyrage.x25519.Identity.generate())
+        return bytes(pyrage.encrypt(content, [identity.to_public()]))
+
+    def decrypt(sealed: bytes, passphrase: str) -> bytes:
+        identity = keys.setdefault(passphrase, pyrage.x25519.Identity.generate())
+        return bytes(pyrage.decrypt(sealed, [identity]))
+
+    return SimpleNamespace(
+        passphrase=SimpleNamespace(encrypt=encrypt, decrypt=decrypt),
+        x25519=pyrage.x25519,
+        encrypt=pyrage.encrypt,
+        decrypt=pyrage.decrypt,
+        DecryptError=pyrage.DecryptError,
+    )
 
 
 class Reader:

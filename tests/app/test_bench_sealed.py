@@ -18,7 +18,7 @@ from app.folders import jobs_folder, log_folder
 from app.sealing import autosave_of, load_sealed, save_sealed
 from keycore.job import TrialDone
 from keycore.refusal import Refusal
-from tests.app.made import CODE
+from tests.app.made import CODE, quick_age
 from tests.app.test_bench_keep import SEEN, read_job
 
 WORDS = "heron lantern gravel spoon"
@@ -34,6 +34,13 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     bench_log.start_log()
     yield tmp_path / "home"
     bench_log.stop_log()
+
+
+@pytest.fixture
+def quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Passphrases without their second; the tests that search for what lies in the clear use the real ones."""
+    library = quick_age()
+    monkeypatch.setattr("app.sealing._pyrage", lambda: library)
 
 
 @pytest.fixture
@@ -96,6 +103,7 @@ def test_nothing_of_a_sealed_job_is_ever_in_the_clear(job: Bench, home: Path, al
     assert stat.S_IMODE(file.stat().st_mode) == 0o600
 
 
+@pytest.mark.usefixtures("quick")
 def test_sealing_a_kept_job_takes_its_folder_away(job: Bench, home: Path) -> None:
     """Record, previous state, picture, lock and log lines are gone; what else lies in the folder is named."""
     folder = job.save()
@@ -130,6 +138,7 @@ def test_autosave_is_what_opens_after_a_crash(job: Bench, home: Path) -> None:
     again.close()
 
 
+@pytest.mark.usefixtures("quick")
 def test_damaged_or_foreign_autosave_leaves_the_whole_save(job: Bench, home: Path) -> None:
     """An autosave cut short, or one that belongs to another sealing, is passed over."""
     file = home / "0007.job.age"
@@ -148,6 +157,7 @@ def test_damaged_or_foreign_autosave_leaves_the_whole_save(job: Bench, home: Pat
     job.close()
 
 
+@pytest.mark.usefixtures("quick")
 def test_second_bench_opens_a_sealed_job_for_reading_only(
     job: Bench, home: Path, allow_log: Callable[[str], None]
 ) -> None:
@@ -167,6 +177,7 @@ def test_second_bench_opens_a_sealed_job_for_reading_only(
     job.close()
 
 
+@pytest.mark.usefixtures("quick")
 def test_wrong_passphrase_and_a_sealed_file_as_a_folder_are_told(job: Bench, home: Path) -> None:
     """Two sentences."""
     file = home / "0007.job.age"
@@ -179,6 +190,7 @@ def test_wrong_passphrase_and_a_sealed_file_as_a_folder_are_told(job: Bench, hom
     assert sealed_files(home) == (file,)
 
 
+@pytest.mark.usefixtures("quick")
 def test_unsealing_and_forgetting_leave_no_sealed_file(job: Bench, home: Path) -> None:
     """Unsealed, the job goes on in a folder; forgotten, nothing of it is left but what others put there."""
     file = home / "0007.job.age"
@@ -193,6 +205,7 @@ def test_unsealing_and_forgetting_leave_no_sealed_file(job: Bench, home: Path) -
 
 
 @pytest.mark.skipif(os.name != "posix", reason="the mode of a file is a Unix thing")
+@pytest.mark.usefixtures("quick")
 def test_autosaves_are_their_owners_only(job: Bench, home: Path) -> None:
     """0600, like the sealed file."""
     file = home / "0007.job.age"

@@ -11,7 +11,7 @@ import pytest
 
 from keycore.jobfolder import load_job
 from keycore.joblock import take_lock
-from tests.app.made import CODE, Reader, png
+from tests.app.made import CODE, Reader, png, quick_age
 from tests.app.test_commands_calls import run
 from tests.app.test_commands_work import SEEN
 
@@ -94,6 +94,8 @@ def test_a_sealed_job_is_taken_by_every_command_that_takes_a_job(job: Path, monk
     """Sealed with its folder taken away, it is shown, printed where one says, checked, kept, redacted and forgotten."""
     sealed = job.parent / "0007.job.age"
     monkeypatch.setenv("VALLEYGAUGE_PASSPHRASE", WORDS)
+    library = quick_age()
+    monkeypatch.setattr("app.sealing._pyrage", lambda: library)
     done = json.loads(run("job", "seal", job, "--out", sealed, "--forget", "--json")[1])
     assert done["left"] == ["annotated.png", "annotated.svg", "reading.json"]
     for left in done["left"]:
