@@ -26,7 +26,7 @@ from keycore.refusal import Refusal
 if TYPE_CHECKING:
     from app.bench import Bench
     from app.paper.annotated import Annotated
-    from app.paper.drawing import Drawing
+    from app.paper.drawing import Drawing as Drawing  # the window shows what it may not make
     from keycore.decode import Decoding
 
 READING_FILE = "reading.json"

@@ -15,6 +15,7 @@ PARTS: Final = (
     "app.bench",
     "app.window.session",
     "app.window.doorway",
+    "app.window.keeper",
     "app.window.sheet",
     "app.window.side",
     "app.window.table_editor",

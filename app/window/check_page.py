@@ -1,10 +1,12 @@
-"""The check of the cut key: its roots as calipers read them, against the code."""
+"""The check of the cut key: its roots as calipers read them, or a picture of it, against the code."""
 
 from __future__ import annotations
 
-from typing import Final
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
 
-from PySide6.QtWidgets import QFormLayout, QLineEdit, QWidget
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QFileDialog, QFormLayout, QLineEdit, QWidget
 
 from app.bench_numbers import parse_number
 from app.window.language import said
@@ -13,6 +15,10 @@ from app.window.session import Session
 from app.window.step_panel import StepPanel
 from keycore.refusal import Refusal
 from keycore.spec import format_code
+
+if TYPE_CHECKING:
+    from app.bench_check import CheckResult
+    from app.bench_work import LoadedPicture
 
 USUAL_SIGMA_MM: Final = 0.012
 """Good calipers on a key."""
@@ -40,8 +46,15 @@ class CheckPage(StepPanel):
         self.box.addWidget(self.sigma)
         self.compare = button(self.tr("Compare with the code"), self._compare)
         self.box.addWidget(self.compare)
+        self.by_picture = button(self.tr("Compare a picture of the cut key…"), self._ask_picture)
+        self.box.addWidget(self.by_picture)
+        self.again = button(self.tr("Compare that picture again"), self.read_cut_key)
+        self.again.setToolTip(self.tr("after its marks were moved by hand"))
+        self.box.addWidget(self.again)
         self.verdict = words("")
         self.box.addWidget(self.verdict)
+        self.overlay = button(self.tr("Nominal and measured profile…"), self.show_overlay)
+        self.box.addWidget(self.overlay)
         self.box.addStretch(1)
 
     def refresh(self) -> None:
@@ -51,6 +64,9 @@ class CheckPage(StepPanel):
         self._follow_unit()
         there = spec is not None and code is not None
         self.compare.setEnabled(there)
+        self.by_picture.setEnabled(there)
+        self.again.setVisible(there and any(picture.shows == "cut key" for picture in bench.state.pictures))
+        self.overlay.setVisible(there and bench.state.cut_key_check is not None)
         if spec is None or code is None:
             self.standing.setText(self.tr("Settle on a code first (step Code)."))
             self._rebuild(())
@@ -101,7 +117,7 @@ class CheckPage(StepPanel):
         spec, code = bench.state.spec, bench.state.decided_code
         if spec is None or code is None:
             return
-        from keycore.conformity import check_cut_key  # here: it brings scipy, and the window starts without it
+        from app.bench_check import check_by_calipers  # here: it brings scipy, and the window starts without it
 
         measured: list[float] = []
         try:
@@ -109,8 +125,60 @@ class CheckPage(StepPanel):
             for index, field in enumerate(self.fields):
                 what = self.tr("root of cut {0}").format(index + 1)
                 measured.append(self.format.to_mm(parse_number(field.text(), what)))
-            found = check_cut_key(code, spec, measured, sigma_mm)
         except Refusal as refusal:
             self.session.refused.emit(refusal.sentence)
             return
-        self.session.act(lambda: bench.set_cut_key_check({**found.to_json(), "verdict": found.outcome}))
+        self.session.act(lambda: check_by_calipers(bench, measured, sigma_mm))
+
+    def open_cut_key(self, file: str | Path) -> None:
+        """Put a picture of the cut key into the job and compare it with the code."""
+        from app.bench_work import load_picture
+
+        def put(loaded: LoadedPicture) -> None:
+            bench = self.session.bench
+            if self.session.act(lambda: bench.add_picture(loaded, shows="cut key")):
+                self.read_cut_key()
+
+        self.session.worker.start("cut key", lambda progress, cancelled: load_picture(file), put, self.session.failed)
+
+    def read_cut_key(self) -> None:
+        """Compare the picture of the cut key, with its marks as they are."""
+        from app.bench_check import check_work, take_check
+
+        bench = self.session.bench
+        try:
+            work = check_work(bench)
+        except Refusal as refusal:
+            self.session.refused.emit(refusal.sentence)
+            return
+        if work is None:
+            return
+
+        def done(result: CheckResult) -> None:
+            self.session.act(lambda: take_check(bench, result))
+
+        self.session.worker.start("cut key", work.run, done, self.session.failed)
+
+    def show_overlay(self) -> None:
+        """Show nominal and measured profile over each other."""
+        from app.bench_check import recorded_overlay
+        from app.window.drawing_dialog import DrawingDialog
+
+        try:
+            drawing = recorded_overlay(self.session.bench)
+        except Refusal as refusal:
+            self.session.refused.emit(refusal.sentence)
+            return
+        if drawing is None:
+            self.session.refused.emit(self.tr("The overlay cannot be drawn; compare the cut key again."))
+            return
+        title = self.tr("Nominal and measured profile")
+        dialog = DrawingDialog(drawing, title, f"overlay-{self.session.bench.state.number}", self.window())
+        dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        dialog.show()
+
+    def _ask_picture(self) -> None:
+        dialog = QFileDialog(self, self.tr("Open a picture of the cut key"))
+        dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        dialog.fileSelected.connect(self.open_cut_key)
+        dialog.open()

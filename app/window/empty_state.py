@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 from pathlib import Path
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import QCoreApplication, Qt, Signal
 from PySide6.QtGui import QFont
 from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
@@ -13,6 +13,8 @@ from app.folders import jobs_folder
 from app.window.parts import button, clear_layout, words
 
 _RECENT = 4
+SEALED = ".job.age"
+"""As in :mod:`app.sealing`, which the window's frame starts without."""
 
 
 class EmptyState(QWidget):
@@ -71,16 +73,24 @@ class EmptyState(QWidget):
         title.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self._recent.addWidget(title)
         for folder in folders:
-            made = button(folder.name, partial(self.job_asked.emit, str(folder)), kind="plain")
+            made = button(shown_name(folder), partial(self.job_asked.emit, str(folder)), kind="plain")
             made.setAccessibleName(self.tr("open job {0}").format(folder.name))
             self._recent.addWidget(made, 0, Qt.AlignmentFlag.AlignCenter)
 
 
 def recent_jobs(most: int = _RECENT) -> tuple[Path, ...]:
-    """The latest saved jobs, newest first."""
+    """The latest saved jobs, newest first: folders, and sealed files, of which only the file's name is known."""
     home = jobs_folder()
     if not home.is_dir():
         return ()
-    records = [folder / "job.json" for folder in home.iterdir() if (folder / "job.json").is_file()]
-    records.sort(key=lambda path: path.stat().st_mtime, reverse=True)
-    return tuple(record.parent for record in records[:most])
+    kept = [(folder / "job.json", folder) for folder in home.iterdir() if (folder / "job.json").is_file()]
+    kept += [(file, file) for file in home.iterdir() if file.name.endswith(SEALED) and file.is_file()]
+    kept.sort(key=lambda pair: pair[0].stat().st_mtime, reverse=True)
+    return tuple(place for _record, place in kept[:most])
+
+
+def shown_name(place: Path) -> str:
+    """A kept job in a list."""
+    if place.name.endswith(SEALED):
+        return QCoreApplication.translate("EmptyState", "{0} (sealed)").format(place.name.removesuffix(SEALED))
+    return place.name

@@ -6,12 +6,15 @@ from PySide6.QtCore import Signal
 from PySide6.QtGui import QAction, QFont
 from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QLabel, QMenu, QPushButton, QToolButton, QWidget
 
-from app.window.empty_state import recent_jobs
+from app.window.empty_state import recent_jobs, shown_name
 from app.window.parts import button, set_kind, words
 from app.window.units import UNITS, Unit
 
 _IN_MENU = 10
-_MENU = ("open", "open_job", "paste", "demo", "recent", "-", "new", "save", "export", "-", "wheel", "keys", "quit")
+_MENU = (
+    "open", "open_job", "open_sealed", "paste", "demo", "recent", "-", "new", "save", "seal", "-", "sheet", "template",
+    "label", "export", "-", "wheel", "keys", "quit",
+)  # fmt: skip
 
 
 class Header(QWidget):
@@ -35,21 +38,7 @@ class Header(QWidget):
         font.setPointSizeF(font.pointSizeF() * 1.15)
         self.job.setFont(font)
         menu = QMenu(self)
-        for name in (
-            "open",
-            "open_job",
-            "paste",
-            "demo",
-            "recent",
-            "-",
-            "new",
-            "save",
-            "export",
-            "-",
-            "wheel",
-            "keys",
-            "quit",
-        ):
+        for name in _MENU:
             if name == "-":
                 menu.addSeparator()
             elif name == "recent":
@@ -98,7 +87,7 @@ class Header(QWidget):
     def _list_jobs(self) -> None:
         self.recent.clear()
         for folder in recent_jobs(_IN_MENU):
-            action = self.recent.addAction(folder.name)
+            action = self.recent.addAction(shown_name(folder))
             action.triggered.connect(lambda checked=False, folder=folder: self.job_asked.emit(str(folder)))
         if self.recent.isEmpty():
             self.recent.addAction(self.tr("no job is kept yet")).setEnabled(False)

@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     from app.bench import Bench
     from app.bench_steps import StepName
     from app.window.doorway import Doorway
+    from app.window.keeper import Keeper
+    from app.window.paper_dialog import Paper, PaperDialog
     from app.window.session import Session
     from app.window.sheet import Sheet
     from app.window.side import Side
@@ -44,6 +46,7 @@ class MainWindow(QMainWindow):
     """The frame has been painted, for the first time."""
     session: Session
     door: Doorway
+    keeper: Keeper
     sheet: Sheet
     side: Side
     editor: TableEditor
@@ -70,10 +73,12 @@ class MainWindow(QMainWindow):
         if self.filled or self.closed:
             return
         from app.window.doorway import Doorway
+        from app.window.keeper import Keeper
         from app.window.session import Session
 
         self.session = Session(bench, self)
         self.door = Doorway(self.session, self)
+        self.keeper = Keeper(self.session, self)
         self._build_bench()
         self._connect()
         self.filled = True
@@ -100,6 +105,11 @@ class MainWindow(QMainWindow):
                 "new": self.new_job,
                 "save": lambda: self.session.save_now(),
                 "export": self.export,
+                "open_sealed": lambda: self.keeper.ask_sealed(),
+                "seal": lambda: self.keeper.ask_seal(),
+                "sheet": lambda: self.show_paper("sheet"),
+                "template": lambda: self.show_paper("template"),
+                "label": lambda: self.show_paper("label"),
                 "undo": lambda: self.session.undo(),
                 "redo": lambda: self.session.redo(),
                 "unit": self.next_unit,
@@ -176,6 +186,8 @@ class MainWindow(QMainWindow):
         session.jobs_made.connect(self._say_jobs)
         door.said.connect(sheet.notice.say)
         door.done.connect(self._say_done)
+        self.keeper.said.connect(lambda sentence: sheet.notice.say(said(sentence)))
+        self.keeper.done.connect(self._say_done)
         door.entitlement_wanted.connect(lambda: self.show_step("entitlement", take_focus=True))
         sheet.hint_changed.connect(self._show_hint)
         sheet.view.mark_chosen.connect(side.marks.show_chosen)
@@ -256,6 +268,12 @@ class MainWindow(QMainWindow):
 
         self.session.replace_bench(Bench())
 
+    def show_paper(self, paper: Paper) -> PaperDialog:
+        """Show one of the job's papers before it is kept or printed."""
+        from app.window.paper_dialog import show_paper
+
+        return show_paper(self.session.bench, paper, self, self._say_done)
+
     def export(self) -> None:
         """Write picture and job to a folder, or say why not."""
         self.door.export(said(self.session.bench.problem) or self._waits_for())
@@ -331,11 +349,13 @@ class MainWindow(QMainWindow):
             self.header.show_saved(self.tr("not saved"), trouble=True)
         elif bench.dirty and bench.state.pictures:
             self.header.show_saved(self.tr("saving…"), trouble=False)
+        elif bench.sealed is not None:
+            self.header.show_saved(self.tr("saved {0}, sealed").format(f"{datetime.now():%H:%M}"), trouble=False)
         elif bench.folder is not None:
             self.header.show_saved(self.tr("saved {0}").format(f"{datetime.now():%H:%M}"), trouble=False)
         else:
             self.header.show_saved(self.tr("nothing to save yet"), trouble=False)
-        self.header.saved.setToolTip(said(bench.save_error) or str(bench.folder or ""))
+        self.header.saved.setToolTip(said(bench.save_error) or str(bench.home or ""))
 
     def _show_hint(self) -> None:
         self.status.setText(self._done or self.sheet.hint() or self.tr("F1 shows all keys"))

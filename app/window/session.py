@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Final
 from PySide6.QtCore import QObject, QTimer, Signal
 
 from app.bench import Bench
+from app.bench_sealed import is_sealed
 from app.bench_state import BenchPicture
 from app.bench_work import LoadedPicture, WorkResult, count_keys, load_picture
 from app.window.picture_layers import PictureLayers, make_layers
@@ -47,6 +48,8 @@ class Session(QObject):
     refused = Signal(str)
     """One plain sentence for the person at the bench."""
     saved = Signal()
+    sealed_asked = Signal(str)
+    """A sealed job is to be opened; somebody has to ask for its passphrase."""
     jobs_made = Signal(tuple)
     """Numbers of jobs that were made beside this one."""
 
@@ -125,8 +128,8 @@ class Session(QObject):
         """Put another job on the bench; the present one is saved first."""
         self.save_now()
         self.worker.cancel("read")
-        if self.bench.folder != bench.folder:
-            self.bench.close()
+        if self.bench.home != bench.home:
+            self._let_go()
         self.bench = bench
         self.job_replaced.emit()
         if bench.problems:
@@ -142,6 +145,9 @@ class Session(QObject):
             folder = path.parent if path.name == "job.json" else path
             if folder.is_dir():
                 self.start_bench(lambda: Bench.open_job(folder))
+                return
+            if is_sealed(path):
+                self.sealed_asked.emit(str(path))
                 return
 
         def load(progress: Callable[[float, str], None], cancelled: Callable[[], bool]) -> tuple[LoadedPicture, ...]:
@@ -219,13 +225,17 @@ class Session(QObject):
         """Whether the person stopped the reading of the job as it stands."""
         return self._given_up == self.bench.revision
 
+    def failed(self, error: BaseException) -> None:
+        """Say why a piece of work gave nothing: in its own words where it refused."""
+        self._failed(error)
+
     # ---- keeping -------------------------------------------------------------------------------------------------
 
     def save_now(self) -> None:
         """Save what is not saved, unless nothing was begun."""
         self._save_timer.stop()
         bench = self.bench
-        if not bench.dirty or not (bench.state.pictures or bench.folder):
+        if not bench.dirty or not (bench.state.pictures or bench.home):
             return
         bench.save_if_dirty()
         if bench.save_error and bench.save_error != self._said_save_error:
@@ -242,7 +252,14 @@ class Session(QObject):
         self._read_timer.stop()
         self._save_timer.stop()
         self.worker.close()
-        self.bench.close()
+        self._let_go()
+
+    def _let_go(self) -> None:
+        """Let the job go; a sealed one that cannot be sealed whole now keeps its last autosave."""
+        try:
+            self.bench.close()
+        except Refusal as refusal:
+            _log.warning("a sealed job could not be closed (%s)", refusal.code)
 
     # ---- within --------------------------------------------------------------------------------------------------
 

@@ -41,6 +41,7 @@ class ShortcutSheet(QFrame):
             ("Ctrl+N", self.tr("begin a new job")),
             ("Ctrl+V", self.tr("paste a picture")),
             ("Ctrl+E", self.tr("export picture and job")),
+            ("Ctrl+P", self.tr("job sheet, to look at and to keep")),
             ("Ctrl+S", self.tr("save now")),
             ("Ctrl+Z", self.tr("take back")),
             ("Ctrl+Shift+Z", self.tr("bring again")),

@@ -15,6 +15,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from app.bench_log import log_faults, start_log
+
 if TYPE_CHECKING:
     from PySide6.QtWidgets import QApplication
 
@@ -68,6 +70,8 @@ def make_window(what: Path | str | None = None) -> MainWindow:
 
 def run(what: Path | str | None = None) -> int:
     """Open the window and stay until it is closed."""
+    start_log()
+    log_faults()
     application = make_application()
     from app.window.arrival import Arrival
     from app.window.main_window import MainWindow

@@ -1,0 +1,232 @@
+"""Keeping a job in the window: lock, reminder, sealing, papers before they are printed, the cut key in a picture."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+import pytest
+from pytestqt.qtbot import QtBot
+
+from app.bench import Bench
+from app.folders import jobs_folder
+from app.sealing import autosave_of, load_sealed
+from app.window.drawing_dialog import DrawingDialog
+from app.window.empty_state import recent_jobs, shown_name
+from app.window.main_window import MainWindow
+from app.window.paper_dialog import PaperDialog
+from app.window.passphrase import PassphraseDialog
+from keycore.joblock import LOCK, REFRESH_EVERY_S, STALE_AFTER_S, take_lock
+from tests.app.made import CODE, png, quick_age
+from tests.app.test_bench_keep import SEEN
+from tests.app.window.conftest import wait_read
+
+WORDS = "heron lantern gravel spoon"
+
+
+@pytest.fixture(autouse=True)
+def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Passphrases without their second."""
+    library = quick_age()
+    monkeypatch.setattr("app.sealing._pyrage", lambda: library)
+
+
+@pytest.fixture
+def kept(window: MainWindow) -> MainWindow:
+    """The window with a whole job, saved in its folder."""
+    bench = window.session.bench
+    window.session.act(lambda: bench.set_entitlement(SEEN))
+    window.session.act(lambda: bench.decide_code("-".join(CODE)))
+    window.session.save_now()
+    assert bench.folder is not None
+    return window
+
+
+def seal(window: MainWindow, qtbot: QtBot, name: str = "0007.job.age") -> Path:
+    """Seal the job on the bench."""
+    file = jobs_folder() / name
+    window.keeper.seal_into(file, WORDS)
+    qtbot.waitUntil(lambda: window.session.bench.sealed is not None, timeout=10_000)
+    return file
+
+
+def test_the_lock_of_an_open_job_is_kept_young(kept: MainWindow) -> None:
+    """The clock runs as often as the lock asks; a lock that another bench took over is told once, in a sentence."""
+    folder = kept.session.bench.folder
+    assert folder is not None and kept.keeper.clock.isActive()
+    assert kept.keeper.clock.interval() == REFRESH_EVERY_S * 1000
+    old = time.time() - STALE_AFTER_S + 5
+    os.utime(folder / LOCK, (old, old))
+    kept.keeper.clock.timeout.emit()
+    assert (folder / LOCK).stat().st_mtime > old + 60
+    os.utime(folder / LOCK, (0, 0))
+    other = take_lock(folder, "Bench 2")
+    told: list[str] = []
+    kept.keeper.said.connect(told.append)
+    kept.keeper.clock.timeout.emit()
+    kept.keeper.clock.timeout.emit()
+
+    assert len(told) == 1 and "held by Bench 2" in told[0] and "Bench 2" in kept.sheet.notice.text.text()
+    other.release()
+
+
+def test_a_record_that_is_due_says_so_when_it_is_opened(
+    kept: MainWindow, qtbot: QtBot, make_window: Callable[[Bench | None], MainWindow]
+) -> None:
+    """The reminder stands in the notice."""
+    bench = kept.session.bench
+    kept.session.act(lambda: bench.set_keep_until(date(2026, 1, 31)))
+    kept.session.save_now()
+    folder = bench.folder
+    assert folder is not None
+    kept.close()
+    again = make_window(None)
+    again.session.open(folder)
+    qtbot.waitUntil(lambda: again.session.bench.folder == folder, timeout=10_000)
+
+    assert "was to be kept until 2026-01-31" in again.sheet.notice.text.text()
+
+
+def test_a_job_sealed_in_the_window_stays_sealed(kept: MainWindow, qtbot: QtBot) -> None:
+    """Its folder goes, autosaves are sealed, closing seals it whole, and the recent list names the file only."""
+    folder = kept.session.bench.folder
+    assert folder is not None
+    file = seal(kept, qtbot)
+    assert not folder.exists() and "sealed" in kept.header.saved.text()
+    kept.session.act(lambda: kept.session.bench.set_notes("by the blue door"))
+    kept.session.save_now()
+    assert autosave_of(file).exists()
+    kept.close()
+
+    assert not autosave_of(file).exists() and load_sealed(file, WORDS).job.notes == "by the blue door"
+    assert sorted(path.name for path in jobs_folder().iterdir()) == ["0007.job.age"]
+    assert recent_jobs() == (file,) and shown_name(file) == "0007 (sealed)"
+
+
+def test_a_sealed_job_opens_with_its_passphrase(
+    kept: MainWindow, qtbot: QtBot, make_window: Callable[[Bench | None], MainWindow]
+) -> None:
+    """Opening the file asks for it; a wrong one is told; the right one lays the job on the bench, read and whole."""
+    file = seal(kept, qtbot)
+    kept.close()
+    again = make_window(None)
+
+    def type_in(words: str) -> None:
+        again.session.open(file)
+        dialog = next(d for d in again.findChildren(PassphraseDialog) if d.isVisible())
+        dialog.fields[0].setText(words)
+        dialog.accept()
+
+    type_in("another one entirely")
+    qtbot.waitUntil(lambda: "did not open" in again.sheet.notice.text.text(), timeout=10_000)
+    type_in(WORDS)
+    qtbot.waitUntil(lambda: again.session.bench.sealed is not None, timeout=10_000)
+    wait_read(again, qtbot)
+
+    assert again.session.bench.state.decided_code == CODE
+    assert again.session.bench.state.entitlement.asked_by == "Orla Fenwright"
+
+
+def test_a_passphrase_typed_twice_must_be_the_same(qtbot: QtBot) -> None:
+    """A slip is caught before anything is sealed, and nothing typed stays in the fields."""
+    dialog = PassphraseDialog("Seal", "words", twice=True)
+    qtbot.addWidget(dialog)
+    given: list[str] = []
+    dialog.given.connect(given.append)
+    dialog.accept()
+    assert given == [] and "Type the passphrase" in dialog.standing.text()
+    dialog.fields[0].setText(WORDS)
+    dialog.fields[1].setText(WORDS[:-1])
+    dialog.accept()
+    assert given == [] and "not the same" in dialog.standing.text()
+    dialog.fields[1].setText(WORDS)
+    dialog.accept()
+
+    assert given == [WORDS] and [field.text() for field in dialog.fields] == ["", ""]
+
+
+def test_a_short_passphrase_seals_nothing(kept: MainWindow) -> None:
+    """The folder stays and the sentence says how long."""
+    kept.keeper.seal_into(jobs_folder() / "x.job.age", "short")
+
+    assert "at least 12 characters" in kept.sheet.notice.text.text()
+    assert kept.session.bench.folder is not None and kept.session.bench.folder.exists()
+
+
+@pytest.mark.parametrize("paper", ["sheet", "template", "label"])
+def test_papers_are_seen_before_they_are_kept(
+    kept: MainWindow, qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, paper: str
+) -> None:
+    """Every page is shown; what is kept is the very paper that was shown, and the system's viewer gets it."""
+    opened: list[Path] = []
+    monkeypatch.setattr("app.window.paper_dialog.open_in_viewer", opened.append)
+    dialog = kept.show_paper(paper)  # type: ignore[arg-type]
+    pages = [label for label in dialog.findChildren(type(dialog.standing)) if not label.pixmap().isNull()]
+    assert dialog.pdf.startswith(b"%PDF") and len(pages) >= 1
+    dialog.page.setCurrentText("Letter")
+    dialog.with_code.setChecked(True)
+    dialog.keep_as(str(tmp_path / "paper"))
+
+    assert (tmp_path / "paper.pdf").read_bytes() == dialog.pdf and opened == [tmp_path / "paper.pdf"]
+    assert "paper.pdf" in dialog.standing.text()
+    dialog.close()
+
+
+def test_a_paper_with_a_code_waits_for_the_entitlement(window: MainWindow, qtbot: QtBot) -> None:
+    """The sentence stands in the place of the pages; a label without the code needs none."""
+    sheet = window.show_paper("sheet")
+    label = window.show_paper("label")
+
+    assert sheet.pdf == b"" and not sheet.keep.isEnabled() and "still to be recorded" in sheet.standing.text()
+    assert label.pdf != b"" and label.keep.isEnabled()
+    for dialog in (sheet, label):
+        dialog.close()
+
+
+def test_a_printer_is_corrected_in_the_preview_and_further_by_the_next_print(kept: MainWindow, qtbot: QtBot) -> None:
+    """Two rule lengths change the page and are remembered under the printer's name; wrong ones are told."""
+    dialog = kept.show_paper("template")
+    plain = dialog.pdf
+    dialog.printer.setText("desk")
+    pages = []
+    for along, across in (("99,6", "100.2"), ("100.1", "100.0")):
+        dialog.along.setText(along)
+        dialog.across.setText(across)
+        dialog.correct()
+        pages.append(dialog.pdf)
+    assert len({plain, *pages}) == 3 and dialog.along.text() == ""
+    dialog.along.setText("9.96")
+    dialog.across.setText("100")
+    dialog.correct()
+    assert "rule along cannot measure" in dialog.standing.text()
+    again = PaperDialog(kept.session.bench, "template")
+    qtbot.addWidget(again)
+    assert again.pdf == plain
+    again.printer.setText("desk")
+    again.show_paper()
+
+    assert again.pdf == pages[-1]
+    dialog.close()
+
+
+def test_a_picture_of_the_cut_key_is_compared_and_drawn(kept: MainWindow, qtbot: QtBot, tmp_path: Path) -> None:
+    """The outcome stands in the panel and the record; the overlay opens, and is kept as SVG."""
+    cut = tmp_path / "cut.png"
+    cut.write_bytes(png(150))
+    page = kept.side.check
+    kept.show_step("check")
+    assert page.by_picture.isEnabled() and not page.again.isVisible() and not page.overlay.isVisible()
+    page.open_cut_key(cut)
+    qtbot.waitUntil(lambda: kept.session.bench.state.cut_key_check is not None, timeout=20_000)
+    check = kept.session.bench.state.cut_key_check
+    assert check is not None and check["measured_by"] == "picture" and check["outcome"] != "fail"
+    assert page.again.isVisible() and page.overlay.isVisible() and page.verdict.text() != ""
+    page.show_overlay()
+    dialog = next(d for d in kept.findChildren(DrawingDialog) if d.isVisible())
+    dialog.keep_as(str(tmp_path / "overlay"))
+
+    assert (tmp_path / "overlay.svg").read_text(encoding="utf-8").startswith("<?xml")
+    dialog.close()
