@@ -23,6 +23,22 @@
         <translation>Mit dem Code vergleichen</translation>
     </message>
     <message>
+        <source>Compare a picture of the cut key…</source>
+        <translation>Bild des geschnittenen Schlüssels vergleichen …</translation>
+    </message>
+    <message>
+        <source>Compare that picture again</source>
+        <translation>Dieses Bild noch einmal vergleichen</translation>
+    </message>
+    <message>
+        <source>after its marks were moved by hand</source>
+        <translation>nachdem seine Marken von Hand verschoben wurden</translation>
+    </message>
+    <message>
+        <source>Nominal and measured profile…</source>
+        <translation>Soll- und Istprofil …</translation>
+    </message>
+    <message>
         <source>Settle on a code first (step Code).</source>
         <translation>Legen Sie zuerst einen Code fest (Schritt Code).</translation>
     </message>
@@ -41,6 +57,18 @@
     <message>
         <source>root of cut {0}</source>
         <translation>Grund von Einschnitt {0}</translation>
+    </message>
+    <message>
+        <source>The overlay cannot be drawn; compare the cut key again.</source>
+        <translation>Das Überlagerungsbild lässt sich nicht zeichnen; vergleichen Sie den geschnittenen Schlüssel noch einmal.</translation>
+    </message>
+    <message>
+        <source>Nominal and measured profile</source>
+        <translation>Soll- und Istprofil</translation>
+    </message>
+    <message>
+        <source>Open a picture of the cut key</source>
+        <translation>Bild des geschnittenen Schlüssels öffnen</translation>
     </message>
 </context>
 <context>
@@ -254,6 +282,21 @@
     </message>
 </context>
 <context>
+    <name>DrawingDialog</name>
+    <message>
+        <source>Keep as SVG or PNG…</source>
+        <translation>Als SVG oder PNG aufheben …</translation>
+    </message>
+    <message>
+        <source>Kept as {0}.</source>
+        <translation>Aufgehoben als {0}.</translation>
+    </message>
+    <message>
+        <source>Keep the drawing where?</source>
+        <translation>Wo soll die Zeichnung aufgehoben werden?</translation>
+    </message>
+</context>
+<context>
     <name>EmptyState</name>
     <message>
         <source>Lay a picture of the key on the bench</source>
@@ -282,6 +325,10 @@
     <message>
         <source>open job {0}</source>
         <translation>Auftrag {0} öffnen</translation>
+    </message>
+    <message>
+        <source>{0} (sealed)</source>
+        <translation>{0} (versiegelt)</translation>
     </message>
 </context>
 <context>
@@ -429,6 +476,49 @@
     </message>
 </context>
 <context>
+    <name>Keeper</name>
+    <message>
+        <source>Sealed jobs (*{0})</source>
+        <translation>Versiegelte Aufträge (*{0})</translation>
+    </message>
+    <message>
+        <source>Open a sealed job</source>
+        <translation>Versiegelten Auftrag öffnen</translation>
+    </message>
+    <message>
+        <source>{0} is not a sealed job.</source>
+        <translation>{0} ist kein versiegelter Auftrag.</translation>
+    </message>
+    <message>
+        <source>{0} opens with its passphrase. It takes a second.</source>
+        <translation>{0} öffnet sich mit seinem Kennsatz. Es dauert eine Sekunde.</translation>
+    </message>
+    <message>
+        <source>This job is sealed already.</source>
+        <translation>Dieser Auftrag ist schon versiegelt.</translation>
+    </message>
+    <message>
+        <source>Seal the job into which file?</source>
+        <translation>In welche Datei soll der Auftrag versiegelt werden?</translation>
+    </message>
+    <message>
+        <source>Sealed into {0}; nothing of it is kept in the clear.</source>
+        <translation>Versiegelt in {0}; nichts davon wird offen aufgehoben.</translation>
+    </message>
+    <message>
+        <source>Left in the job&apos;s old folder: {0}.</source>
+        <translation>Im alten Ordner des Auftrags blieb: {0}.</translation>
+    </message>
+    <message>
+        <source>Seal the job</source>
+        <translation>Auftrag versiegeln</translation>
+    </message>
+    <message>
+        <source>Four or five unrelated words are good. A forgotten passphrase cannot be recovered by anybody. The job&apos;s folder in the clear is taken away afterwards.</source>
+        <translation>Vier oder fünf Wörter ohne Zusammenhang sind gut. Einen vergessenen Kennsatz kann niemand wiederherstellen. Der offene Ordner des Auftrags wird danach entfernt.</translation>
+    </message>
+</context>
+<context>
     <name>MainWindow</name>
     <message>
         <source>Keys for what is under the pointer</source>
@@ -465,6 +555,10 @@
     <message>
         <source>saving…</source>
         <translation>wird gespeichert …</translation>
+    </message>
+    <message>
+        <source>saved {0}, sealed</source>
+        <translation>gesichert {0}, versiegelt</translation>
     </message>
     <message>
         <source>saved {0}</source>
@@ -579,6 +673,108 @@
     <message>
         <source>Put aside (Esc)</source>
         <translation>Weglegen (Esc)</translation>
+    </message>
+</context>
+<context>
+    <name>PaperDialog</name>
+    <message>
+        <source>Job sheet</source>
+        <translation>Auftragsblatt</translation>
+    </message>
+    <message>
+        <source>Light-test template</source>
+        <translation>Schablone für die Lichtprobe</translation>
+    </message>
+    <message>
+        <source>Label for the key tag</source>
+        <translation>Etikett für den Schlüsselanhänger</translation>
+    </message>
+    <message>
+        <source>Preview of the pages</source>
+        <translation>Vorschau der Seiten</translation>
+    </message>
+    <message>
+        <source>with the code on it</source>
+        <translation>mit dem Code darauf</translation>
+    </message>
+    <message>
+        <source>with the table&apos;s name</source>
+        <translation>mit dem Namen der Tabelle</translation>
+    </message>
+    <message>
+        <source>Paper in the printer</source>
+        <translation>Papier im Drucker</translation>
+    </message>
+    <message>
+        <source>The customer is never named on a label.</source>
+        <translation>Der Kunde steht nie auf einem Etikett.</translation>
+    </message>
+    <message>
+        <source>Print at actual size, 100 %. This paper can open somebody&apos;s door.</source>
+        <translation>In wahrer Größe drucken, 100 %. Dieses Papier kann jemandes Tür öffnen.</translation>
+    </message>
+    <message>
+        <source>Keep as PDF…</source>
+        <translation>Als PDF aufheben …</translation>
+    </message>
+    <message>
+        <source>Close</source>
+        <translation>Schließen</translation>
+    </message>
+    <message>
+        <source>Kept as {0}.</source>
+        <translation>Aufgehoben als {0}.</translation>
+    </message>
+    <message>
+        <source>the rule along</source>
+        <translation>das Lineal längs</translation>
+    </message>
+    <message>
+        <source>the rule across</source>
+        <translation>das Lineal quer</translation>
+    </message>
+    <message>
+        <source>Printer (any name; its correction is remembered)</source>
+        <translation>Drucker (beliebiger Name; seine Korrektur wird behalten)</translation>
+    </message>
+    <message>
+        <source>Print once, measure both rules from end mark to end mark, type what they measure in mm.</source>
+        <translation>Einmal drucken, beide Lineale von Endmarke zu Endmarke messen und die Längen in mm eingeben.</translation>
+    </message>
+    <message>
+        <source>Rule along, mm</source>
+        <translation>Lineal längs, mm</translation>
+    </message>
+    <message>
+        <source>Rule across, mm</source>
+        <translation>Lineal quer, mm</translation>
+    </message>
+    <message>
+        <source>Correct the printer</source>
+        <translation>Drucker korrigieren</translation>
+    </message>
+    <message>
+        <source>Keep the paper where?</source>
+        <translation>Wo soll das Papier aufgehoben werden?</translation>
+    </message>
+</context>
+<context>
+    <name>PassphraseDialog</name>
+    <message>
+        <source>Passphrase</source>
+        <translation>Kennsatz</translation>
+    </message>
+    <message>
+        <source>The same again</source>
+        <translation>Noch einmal derselbe</translation>
+    </message>
+    <message>
+        <source>The two are not the same; type them again.</source>
+        <translation>Die beiden sind nicht gleich; geben Sie sie noch einmal ein.</translation>
+    </message>
+    <message>
+        <source>Type the passphrase.</source>
+        <translation>Geben Sie den Kennsatz ein.</translation>
     </message>
 </context>
 <context>
@@ -874,6 +1070,10 @@
     <message>
         <source>export picture and job</source>
         <translation>Bild und Auftrag ausgeben</translation>
+    </message>
+    <message>
+        <source>job sheet, to look at and to keep</source>
+        <translation>Auftragsblatt ansehen und aufheben</translation>
     </message>
     <message>
         <source>save now</source>
@@ -1282,6 +1482,10 @@
         <translation>Auftragsordner öffnen …</translation>
     </message>
     <message>
+        <source>Open a sealed job…</source>
+        <translation>Versiegelten Auftrag öffnen …</translation>
+    </message>
+    <message>
         <source>Paste a picture</source>
         <translation>Bild einfügen</translation>
     </message>
@@ -1300,6 +1504,22 @@
     <message>
         <source>Export picture and job…</source>
         <translation>Bild und Auftrag ausgeben …</translation>
+    </message>
+    <message>
+        <source>Seal with a passphrase…</source>
+        <translation>Mit Kennsatz versiegeln …</translation>
+    </message>
+    <message>
+        <source>Job sheet…</source>
+        <translation>Auftragsblatt …</translation>
+    </message>
+    <message>
+        <source>Light-test template…</source>
+        <translation>Schablone für die Lichtprobe …</translation>
+    </message>
+    <message>
+        <source>Label for the key tag…</source>
+        <translation>Etikett für den Schlüsselanhänger …</translation>
     </message>
     <message>
         <source>Undo</source>
