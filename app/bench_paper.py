@@ -58,8 +58,27 @@ def job_sheet_of(bench: Bench, page: PageSize = "A4") -> bytes:
     overlay = recorded_overlay(bench, heading=False)
     plan = plan_trials([(ranked.code, ranked.probability) for ranked in decoding.codes], decoding.spec)
     return job_sheet(
-        bench.job(), decoding, annotated=annotated_drawings_of(bench), plan=plan, overlay=overlay, page=page
+        bench.job(),
+        decoding,
+        annotated=annotated_drawings_of(bench),
+        plan=plan,
+        overlay=overlay,
+        reduction=_reduction_words(bench),
+        page=page,
     )
+
+
+def _reduction_words(bench: Bench) -> tuple[str, ...]:
+    """The reduction route of an enlarged copy, for the sheet; empty where the picture gives none, or is no copy."""
+    index = shown_key(bench)
+    picture = bench.key_pictures[index] if index < len(bench.key_pictures) else None
+    reading = None if picture is None else bench.reading_of(picture)
+    if reading is None or reading.readings.medium != "photocopy":
+        return ()
+    try:
+        return reduction_of(bench).words
+    except Refusal:
+        return ()
 
 
 def pages_of(pdf: bytes, dpi: float = 96.0) -> tuple[Bytes, ...]:

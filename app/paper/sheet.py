@@ -51,6 +51,8 @@ class SheetContent:
     plan, check, overlay
         The trial plan, the check of the cut key as keycheck/1, and its overlay (:mod:`app.paper.overlay`, without
         heading), where there are any.
+    reduction
+        The reduction route of an enlarged copy, in sentences.
     """
 
     job: Job
@@ -62,6 +64,7 @@ class SheetContent:
     plan: TrialPlan | None = None
     check: Mapping[str, Any] | None = None
     overlay: Drawing | None = None
+    reduction: tuple[str, ...] = ()
 
 
 def job_sheet(
@@ -72,6 +75,7 @@ def job_sheet(
     plan: TrialPlan | None = None,
     check: CutKeyCheck | None = None,
     overlay: Drawing | None = None,
+    reduction: Sequence[str] = (),
     page: PageSize = "A4",
 ) -> bytes:
     """The job sheet as PDF; refused until the entitlement is whole.
@@ -83,7 +87,8 @@ def job_sheet(
     code = job.decided_code or decoding.codes[0].code
     record = _check_record(job, check)
     content = SheetContent(
-        job, decoding, entitlement, code, cut_list(code, decoding.spec), tuple(annotated), plan, record, overlay
+        job, decoding, entitlement, code, cut_list(code, decoding.spec), tuple(annotated), plan, record, overlay,
+        tuple(reduction),
     )  # fmt: skip
     out = io.BytesIO()
     document = _document(out, content, PAGES[page])

@@ -99,6 +99,7 @@ def scale_part(content: SheetContent) -> list[Flowable]:
             f"{plain(decoding.growth_mm)} ± {decoding.growth_sigma_mm:.2f} mm.",
             SMALL,
         ),
+        *[words(f"Reduction route. {' '.join(content.reduction)}", SMALL) for _ in content.reduction[:1]],
         words("Off by: how many of its own uncertainties a reference lies from all of them together.", SMALL),
         *[words(warning, SMALL, space=1) for warning in decoding.warnings],
     )

@@ -12,7 +12,7 @@ _KEYS = {
     "open": "Ctrl+O", "open_job": "Ctrl+J", "paste": "Ctrl+V", "new": "Ctrl+N", "save": "Ctrl+S", "export": "Ctrl+E",
     "undo": "Ctrl+Z", "redo": "Ctrl+Shift+Z", "unit": "F6", "keys": "F1", "read": "F5", "to_picture": "F2",
     "to_ladder": "F3", "to_growth": "F4", "next_picture": "Ctrl+PgDown", "last_picture": "Ctrl+PgUp", "quit": "Ctrl+Q",
-    "aside": "Esc", "sheet": "Ctrl+P",
+    "aside": "Esc", "sheet": "Ctrl+P", "jobs": "Ctrl+L",
 }  # fmt: skip
 
 
@@ -22,12 +22,15 @@ def action_titles() -> dict[str, str]:
         "open": QCoreApplication.translate("actions", "Open a picture…"),
         "open_job": QCoreApplication.translate("actions", "Open a job folder…"),
         "open_sealed": QCoreApplication.translate("actions", "Open a sealed job…"),
+        "jobs": QCoreApplication.translate("actions", "Kept jobs…"),
         "paste": QCoreApplication.translate("actions", "Paste a picture"),
         "demo": QCoreApplication.translate("actions", "Try the demo job"),
         "new": QCoreApplication.translate("actions", "New job"),
         "save": QCoreApplication.translate("actions", "Save now"),
         "export": QCoreApplication.translate("actions", "Export picture and job…"),
         "seal": QCoreApplication.translate("actions", "Seal with a passphrase…"),
+        "keep": QCoreApplication.translate("actions", "Keep until…"),
+        "forget": QCoreApplication.translate("actions", "Forget this job…"),
         "sheet": QCoreApplication.translate("actions", "Job sheet…"),
         "template": QCoreApplication.translate("actions", "Light-test template…"),
         "label": QCoreApplication.translate("actions", "Label for the key tag…"),

@@ -12,8 +12,8 @@ from app.window.units import UNITS, Unit
 
 _IN_MENU = 10
 _MENU = (
-    "open", "open_job", "open_sealed", "paste", "demo", "recent", "-", "new", "save", "seal", "-", "sheet", "template",
-    "label", "export", "-", "wheel", "keys", "quit",
+    "open", "open_job", "open_sealed", "jobs", "paste", "demo", "recent", "-", "new", "save", "seal", "keep", "forget",
+    "-", "sheet", "template", "label", "export", "-", "wheel", "keys", "quit",
 )  # fmt: skip
 
 

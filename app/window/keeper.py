@@ -7,12 +7,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QObject, Qt, QTimer, Signal
-from PySide6.QtWidgets import QFileDialog, QWidget
+from PySide6.QtWidgets import QDialog, QFileDialog, QMessageBox, QWidget
 
 from app.bench import Bench
 from app.bench_record import file_stem
 from app.bench_sealed import SUFFIX, is_sealed
 from app.folders import jobs_folder, made
+from app.window.jobs_dialog import JobsDialog
+from app.window.keep_dialog import KeepUntilDialog
 from app.window.passphrase import PassphraseDialog
 from app.window.session import Session
 from keycore.joblock import REFRESH_EVERY_S
@@ -97,6 +99,55 @@ class Keeper(QObject):
 
         self._session.worker.start("seal", lambda progress, cancelled: seal(), sealed, self._session.failed)
 
+    def ask_keep_until(self) -> KeepUntilDialog:
+        """Let the person say when this record is to be looked at again."""
+        bench = self._session.bench
+        dialog = KeepUntilDialog(bench.state.keep_until, self._window)
+        dialog.given.connect(lambda day: self._session.act(lambda: bench.set_keep_until(day)))
+        self._show(dialog)
+        return dialog
+
+    def ask_forget(self) -> QMessageBox:
+        """Ask whether all that is kept of this job is to be removed for good."""
+        bench = self._session.bench
+        box = QMessageBox(self._window)
+        box.setIcon(QMessageBox.Icon.Warning)
+        box.setWindowTitle(self.tr("Forget this job"))
+        box.setText(
+            self.tr(
+                "Remove job {0} for good: its record, pictures, autosave and lines in the log? Papers and exports in "
+                "its folder are left and named. What was printed, sent or backed up is not reached."
+            ).format(bench.state.number)
+        )
+        forget = box.addButton(self.tr("Forget it"), QMessageBox.ButtonRole.DestructiveRole)
+        box.setDefaultButton(box.addButton(QMessageBox.StandardButton.Cancel))
+        forget.clicked.connect(self.forget)
+        box.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        box.open()
+        return box
+
+    def forget(self) -> None:
+        """Remove all that is kept of the job, and lay an empty one on the bench."""
+        bench = self._session.bench
+        number = bench.state.number
+        try:
+            left = bench.forget()
+        except Refusal as refusal:
+            self.said.emit(refusal.sentence)
+            return
+        self._session.replace_bench(Bench())
+        self.done.emit(self.tr("Job {0} is forgotten.").format(number))
+        if left:
+            self.said.emit(self.tr("Left in the job's old folder: {0}.").format(", ".join(left)))
+
+    def show_jobs(self) -> JobsDialog:
+        """Show the jobs of a folder."""
+        dialog = JobsDialog(self._window)
+        dialog.chosen.connect(self._session.open)
+        dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        dialog.show()
+        return dialog
+
     def _ask_twice(self, file: str) -> None:
         path = Path(file if file.endswith(SUFFIX) else f"{file}{SUFFIX}")
         dialog = PassphraseDialog(
@@ -123,6 +174,6 @@ class Keeper(QObject):
         dialog.fileSelected.connect(then)
         self._show(dialog)
 
-    def _show(self, dialog: QFileDialog | PassphraseDialog) -> None:
+    def _show(self, dialog: QDialog) -> None:
         dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
         dialog.open()

@@ -38,6 +38,7 @@ class ShortcutSheet(QFrame):
         return [
             ("Ctrl+O", self.tr("open a picture")),
             ("Ctrl+J", self.tr("open a job folder")),
+            ("Ctrl+L", self.tr("kept jobs: find one")),
             ("Ctrl+N", self.tr("begin a new job")),
             ("Ctrl+V", self.tr("paste a picture")),
             ("Ctrl+E", self.tr("export picture and job")),

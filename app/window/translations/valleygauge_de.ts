@@ -476,6 +476,136 @@
     </message>
 </context>
 <context>
+    <name>JobsDialog</name>
+    <message>
+        <source>Kept jobs</source>
+        <translation>Aufgehobene Aufträge</translation>
+    </message>
+    <message>
+        <source>Another folder…</source>
+        <translation>Anderer Ordner …</translation>
+    </message>
+    <message>
+        <source>Number, customer, table or day</source>
+        <translation>Nummer, Kunde, Tabelle oder Tag</translation>
+    </message>
+    <message>
+        <source>Find a job</source>
+        <translation>Auftrag suchen</translation>
+    </message>
+    <message>
+        <source>any state</source>
+        <translation>jeder Stand</translation>
+    </message>
+    <message>
+        <source>State</source>
+        <translation>Stand</translation>
+    </message>
+    <message>
+        <source>begun since</source>
+        <translation>begonnen seit</translation>
+    </message>
+    <message>
+        <source>only those to be looked at again</source>
+        <translation>nur wieder anzusehende</translation>
+    </message>
+    <message>
+        <source>number</source>
+        <translation>Nummer</translation>
+    </message>
+    <message>
+        <source>begun</source>
+        <translation>begonnen</translation>
+    </message>
+    <message>
+        <source>state</source>
+        <translation>Stand</translation>
+    </message>
+    <message>
+        <source>table</source>
+        <translation>Tabelle</translation>
+    </message>
+    <message>
+        <source>asked by</source>
+        <translation>verlangt von</translation>
+    </message>
+    <message>
+        <source>kept until</source>
+        <translation>aufgehoben bis</translation>
+    </message>
+    <message>
+        <source>open at</source>
+        <translation>offen bei</translation>
+    </message>
+    <message>
+        <source>remark</source>
+        <translation>Bemerkung</translation>
+    </message>
+    <message>
+        <source>List as CSV…</source>
+        <translation>Liste als CSV …</translation>
+    </message>
+    <message>
+        <source>Close</source>
+        <translation>Schließen</translation>
+    </message>
+    <message>
+        <source>Open the job</source>
+        <translation>Auftrag öffnen</translation>
+    </message>
+    <message>
+        <source>Reading the folder…</source>
+        <translation>Der Ordner wird gelesen …</translation>
+    </message>
+    <message>
+        <source>Kept as {0}.</source>
+        <translation>Aufgehoben als {0}.</translation>
+    </message>
+    <message>
+        <source>{0}, due</source>
+        <translation>{0}, fällig</translation>
+    </message>
+    <message>
+        <source>{0} of {1} jobs</source>
+        <translation>{0} von {1} Aufträgen</translation>
+    </message>
+    <message>
+        <source>; {0} to be looked at again</source>
+        <translation>; {0} wieder anzusehen</translation>
+    </message>
+    <message>
+        <source>Jobs of which folder?</source>
+        <translation>Aufträge welches Ordners?</translation>
+    </message>
+    <message>
+        <source>Keep the list where?</source>
+        <translation>Wo soll die Liste aufgehoben werden?</translation>
+    </message>
+</context>
+<context>
+    <name>KeepUntilDialog</name>
+    <message>
+        <source>Keep until</source>
+        <translation>Aufheben bis</translation>
+    </message>
+    <message>
+        <source>From this day on the record is shown as due, to be kept longer or forgotten. Nothing is removed by itself. How long it may or must be kept is the law&apos;s to say.</source>
+        <translation>Ab diesem Tag gilt der Auftrag als fällig, um länger aufgehoben oder vergessen zu werden. Nichts wird von selbst entfernt. Wie lange er aufgehoben werden darf oder muss, sagt das Gesetz.</translation>
+    </message>
+    <message>
+        <source>No day</source>
+        <translation>Kein Tag</translation>
+    </message>
+    <message>
+        <source>Cancel</source>
+        <translation>Abbrechen</translation>
+    </message>
+    <message>
+        <source>Keep until this day</source>
+        <translation>Bis zu diesem Tag aufheben</translation>
+    </message>
+</context>
+<context>
     <name>Keeper</name>
     <message>
         <source>Sealed jobs (*{0})</source>
@@ -508,6 +638,22 @@
     <message>
         <source>Left in the job&apos;s old folder: {0}.</source>
         <translation>Im alten Ordner des Auftrags blieb: {0}.</translation>
+    </message>
+    <message>
+        <source>Forget this job</source>
+        <translation>Diesen Auftrag vergessen</translation>
+    </message>
+    <message>
+        <source>Remove job {0} for good: its record, pictures, autosave and lines in the log? Papers and exports in its folder are left and named. What was printed, sent or backed up is not reached.</source>
+        <translation>Auftrag {0} endgültig entfernen: Akte, Bilder, Zwischenstand und Zeilen im Protokoll? Papiere und Ausgaben in seinem Ordner bleiben und werden genannt. Was gedruckt, verschickt oder gesichert wurde, wird nicht erreicht.</translation>
+    </message>
+    <message>
+        <source>Forget it</source>
+        <translation>Vergessen</translation>
+    </message>
+    <message>
+        <source>Job {0} is forgotten.</source>
+        <translation>Auftrag {0} ist vergessen.</translation>
     </message>
     <message>
         <source>Seal the job</source>
@@ -1060,6 +1206,10 @@
         <translation>Auftragsordner öffnen</translation>
     </message>
     <message>
+        <source>kept jobs: find one</source>
+        <translation>aufgehobene Aufträge: einen suchen</translation>
+    </message>
+    <message>
         <source>begin a new job</source>
         <translation>neuen Auftrag beginnen</translation>
     </message>
@@ -1486,6 +1636,10 @@
         <translation>Versiegelten Auftrag öffnen …</translation>
     </message>
     <message>
+        <source>Kept jobs…</source>
+        <translation>Aufgehobene Aufträge …</translation>
+    </message>
+    <message>
         <source>Paste a picture</source>
         <translation>Bild einfügen</translation>
     </message>
@@ -1508,6 +1662,14 @@
     <message>
         <source>Seal with a passphrase…</source>
         <translation>Mit Kennsatz versiegeln …</translation>
+    </message>
+    <message>
+        <source>Keep until…</source>
+        <translation>Aufheben bis …</translation>
+    </message>
+    <message>
+        <source>Forget this job…</source>
+        <translation>Diesen Auftrag vergessen …</translation>
     </message>
     <message>
         <source>Job sheet…</source>

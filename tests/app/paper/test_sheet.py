@@ -80,6 +80,26 @@ def test_every_page_has_its_size_its_number_and_free_margins(sheet):
         assert rows[-1] < dark.shape[0] - free and columns[-1] < dark.shape[1] - free
 
 
+@pytest.mark.parametrize("lines", range(0, 60, 6))
+def test_no_page_is_left_empty(lines):
+    """However long the notes are, the last page carries more than its foot."""
+    pages = _texts(job_sheet(JOB.changed(notes="one line\n" * lines), decoding()))
+    foot = len("Job T-17. Asked by Keeper of the boathouse (invented); proof seen by the demo's locksmith (invented) on ")
+
+    assert all(len(text) > foot + 150 for text in pages)
+
+
+def test_foot_says_the_whole_entitlement_or_shows_that_it_goes_on():
+    """Two rows are used before anything is cut short."""
+    long = SEEN.model_copy(update={"asked_by": "The trustees of the boathouse by the old harbour (invented) " * 2})
+    said = _texts(job_sheet(JOB.changed(entitlement=long), decoding()))[0]
+    longer = long.model_copy(update={"asked_by": long.asked_by * 4})
+    cut = _texts(job_sheet(JOB.changed(entitlement=longer), decoding()))[0]
+
+    assert "proof seen by the demo's locksmith (invented) on 2026-01-15." in said
+    assert "... " in cut and "page 1 of" in cut
+
+
 def test_no_sheet_without_entitlement():
     """A job whose entitlement is not whole gets no sheet."""
     job = JOB.changed(entitlement=SEEN.model_copy(update={"seen_by": " "}))

@@ -9,6 +9,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from PySide6.QtCore import QDate
 from pytestqt.qtbot import QtBot
 
 from app.bench import Bench
@@ -16,6 +17,7 @@ from app.folders import jobs_folder
 from app.sealing import autosave_of, load_sealed
 from app.window.drawing_dialog import DrawingDialog
 from app.window.empty_state import recent_jobs, shown_name
+from app.window.jobs_dialog import JobsDialog
 from app.window.main_window import MainWindow
 from app.window.paper_dialog import PaperDialog
 from app.window.passphrase import PassphraseDialog
@@ -230,3 +232,81 @@ def test_a_picture_of_the_cut_key_is_compared_and_drawn(kept: MainWindow, qtbot:
 
     assert (tmp_path / "overlay.svg").read_text(encoding="utf-8").startswith("<?xml")
     dialog.close()
+
+
+def test_kept_jobs_are_found_and_opened(
+    kept: MainWindow, qtbot: QtBot, make_window: Callable[[Bench | None], MainWindow], tmp_path: Path
+) -> None:
+    """The list is read off the thread; words, state, day and what is due narrow it; a line opens its job."""
+    bench = kept.session.bench
+    kept.session.act(lambda: bench.set_keep_until(date(2026, 1, 31)))
+    kept.session.save_now()
+    kept.close()
+    Bench("T-2").save()
+    again = make_window(None)
+    dialog = again.keeper.show_jobs()
+    qtbot.waitUntil(lambda: len(dialog.rows) == 2, timeout=10_000)
+    assert {row.number for row in dialog.shown} == {"T-1", "T-2"}
+    assert "1 to be looked at again" in dialog.standing.text()
+    assert "-".join(CODE) not in " ".join(cells(dialog))
+    dialog.words_asked.setText("fenwright")
+    assert [row.number for row in dialog.shown] == ["T-1"] and "2026-01-31, due" in cells(dialog)
+    dialog.words_asked.clear()
+    dialog.state.setCurrentIndex(dialog.state.findData("open"))
+    assert [row.number for row in dialog.shown] == ["T-2"]
+    dialog.state.setCurrentIndex(0)
+    dialog.from_day.setChecked(True)
+    assert [row.number for row in dialog.shown] == ["T-1", "T-2"]
+    dialog.due.setChecked(True)
+    dialog.write_csv(str(tmp_path / "list"))
+    assert (tmp_path / "list.csv").read_text(encoding="utf-8").count("Orla Fenwright") == 1
+    dialog.open_chosen()
+    qtbot.waitUntil(lambda: again.session.bench.state.number == "T-1", timeout=10_000)
+
+    assert again.session.bench.folder == jobs_folder() / "T-1"
+
+
+def cells(dialog: JobsDialog) -> list[str]:
+    """What stands in the list."""
+    table = dialog.table
+    items = [table.item(row, column) for row in range(table.rowCount()) for column in range(table.columnCount())]
+    return [item.text() for item in items if item is not None]
+
+
+def test_another_folder_of_jobs_is_remembered(kept: MainWindow, qtbot: QtBot, tmp_path: Path) -> None:
+    """A shared folder is chosen once."""
+    Bench("S-1").save(tmp_path / "shared" / "S-1")
+    dialog = kept.keeper.show_jobs()
+    dialog.look_in(str(tmp_path / "shared"))
+    qtbot.waitUntil(lambda: [row.number for row in dialog.rows] == ["S-1"], timeout=10_000)
+    dialog.close()
+    again = kept.keeper.show_jobs()
+
+    assert again.folder == tmp_path / "shared"
+    again.close()
+
+
+def test_the_day_of_a_record_is_set_and_taken_away(kept: MainWindow) -> None:
+    """One step to undo each."""
+    bench = kept.session.bench
+    dialog = kept.keeper.ask_keep_until()
+    dialog.day.setDate(QDate(2031, 5, 1))
+    dialog.give()
+    assert bench.state.keep_until == date(2031, 5, 1) and bench.undo_words == "set the reminder"
+    kept.keeper.ask_keep_until().give_none()
+
+    assert bench.state.keep_until is None
+
+
+def test_a_forgotten_job_leaves_an_empty_bench(kept: MainWindow, qtbot: QtBot) -> None:
+    """Nothing of it is kept, and nothing of it comes back with the next save; a cancel removes nothing."""
+    folder = kept.session.bench.folder
+    assert folder is not None
+    kept.keeper.ask_forget().reject()
+    assert (folder / "job.json").exists()
+    box = kept.keeper.ask_forget()
+    next(b for b in box.buttons() if b.text() == "Forget it").click()
+    kept.session.save_now()
+
+    assert not folder.exists() and kept.session.bench.state.pictures == ()
+    assert list(jobs_folder().iterdir()) == [] and "is forgotten" in kept.status.text()
