@@ -84,9 +84,9 @@ def test_every_page_has_its_size_its_number_and_free_margins(sheet):
 def test_no_page_is_left_empty(lines):
     """However long the notes are, the last page carries more than its foot."""
     pages = _texts(job_sheet(JOB.changed(notes="one line\n" * lines), decoding()))
-    foot = len("Job T-17. Asked by Keeper of the boathouse (invented); proof seen by the demo's locksmith (invented) on ")
+    foot = 210  # letters of the foot, about
 
-    assert all(len(text) > foot + 150 for text in pages)
+    assert all(len(text) > foot + 50 for text in pages)
 
 
 def test_foot_says_the_whole_entitlement_or_shows_that_it_goes_on():
