@@ -29,7 +29,7 @@ import numpy as np
 
 from app.bench_keeping import Keeping
 from app.bench_marks import MarkPoint, group_of, points_of
-from app.bench_state import BenchPicture
+from app.bench_state import BenchPicture, BenchState
 from app.bench_steps import Step, steps_of
 from app.bench_work import DecodeKey, ReadKey, Work, WorkResult, decoder_for, read_key
 from app.picture.values import PictureReading
@@ -62,6 +62,9 @@ class Bench(Keeping):
         self._readings: OrderedDict[ReadKey, PictureReading | Refusal] = OrderedDict()
         self._decoders: OrderedDict[DecodeKey, Decoder | Refusal] = OrderedDict()
         self._decodings: OrderedDict[tuple[DecodeKey, int, float | None], Decoding] = OrderedDict()
+        self.waits_for_work = False
+        """True: nothing is decoded by asking, not even what is quick; :meth:`work` gives it to another thread."""
+        self._key_of_state: tuple[BenchState, DecodeKey | None] | None = None
         self._last_good: dict[str, tuple[KeySpec, PictureReading]] = {}
         self._last_decoding: tuple[KeySpec, tuple[str, ...], Decoding] | None = None
 
@@ -291,6 +294,11 @@ class Bench(Keeping):
         return tuple(picture.file for picture in self._state.pictures)
 
     def _decode_key(self) -> DecodeKey | None:
+        if self._key_of_state is None or self._key_of_state[0] is not self._state:
+            self._key_of_state = (self._state, self._made_decode_key())
+        return self._key_of_state[1]
+
+    def _made_decode_key(self) -> DecodeKey | None:
         spec, pictures = self._state.spec, self.key_pictures
         if spec is None or not pictures:
             return None
@@ -338,11 +346,11 @@ class Bench(Keeping):
                 self._last_good[picture.file] = (read.spec, reading)
 
     def _decoder(self, key: DecodeKey) -> Decoder | None:
-        """The decoder for a key; made at once where all readings are there (a hold), since that is quick."""
+        """The decoder for a key; made at once where all readings are there (a hold), unless that waits for work."""
         if key not in self._decoders:
             readings = [self._readings.get(read) for read in key.reads]
             good = [reading for reading in readings if isinstance(reading, PictureReading)]
-            if len(good) < len(readings):
+            if len(good) < len(readings) or self.waits_for_work:
                 return None
             try:
                 _keep(self._decoders, key, decoder_for(key, good), _DECODERS_KEPT)

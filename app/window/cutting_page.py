@@ -64,7 +64,7 @@ class CuttingPage(StepPanel):
         unit = self.format.unit
         self.table.setHorizontalHeaderLabels(
             [
-                self.tr("cut"),
+                self.tr("no."),
                 self.tr("depth"),
                 self.tr("at, {0}").format(unit),
                 self.tr("root, {0}").format(unit),

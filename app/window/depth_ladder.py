@@ -202,28 +202,34 @@ class DepthLadder(QWidget):
             return
         if self._stale:
             painter.setOpacity(0.5)
+        small, big = QFont(self.font()), QFont(self.font())
+        small.setPointSizeF(self.font().pointSizeF() * 0.85)
+        big.setPointSizeF(self.font().pointSizeF() * 1.7)
+        big.setBold(True)
+        room = QFontMetricsF(small)
+        middles = sorted((column.left + column.right) / 2 for column in drawn.columns)
+        near = min((b - a for a, b in zip(middles, middles[1:], strict=False)), default=99.0)
         for column in drawn.columns:
             if column.right > 0 and column.left < self.width():
-                self._paint_column(painter, drawn, column)
+                painter.setFont(small)
+                self._paint_column(painter, column, room, near - 6)
+                painter.setFont(big)
+                self._paint_depth(painter, column)
 
     # ---- within --------------------------------------------------------------------------------------------------
 
-    def _paint_column(self, painter: QPainter, drawn: Ladder, column: Column) -> None:
+    def _paint_column(self, painter: QPainter, column: Column, metrics: QFontMetricsF, room: float) -> None:
         c = self.colours
-        small = QFont(self.font())
-        small.setPointSizeF(self.font().pointSizeF() * 0.85)
         painter.setPen(QPen(colour(c.accent, 0.55), 1.0, Qt.PenStyle.DotLine))
         if self._spec is not None and self._spec.edge_count == 1:
             painter.drawLine(QPointF(column.centre, 0), QPointF(column.centre, 8))
         painter.setPen(QColor(c.quiet))
-        painter.setFont(small)
         title = (
             self.tr("cut {0}").format(column.number) if column.edge == 1 else self.tr("{0} low").format(column.number)
         )
-        room = column.right - column.left + 26
-        if QFontMetricsF(small).horizontalAdvance(title) > room:
-            title = str(column.number)
-        painter.drawText(QRectF(column.left - 18, 9, room + 10, 16), Qt.AlignmentFlag.AlignCenter, title)
+        if metrics.horizontalAdvance(title) > room:
+            title = f"{column.number}" if column.edge == 1 else f"{column.number}\u2193"
+        painter.drawText(QRectF((column.left + column.right) / 2 - 60, 9, 120, 16), Qt.AlignmentFlag.AlignCenter, title)
         for rung in column.rungs:
             self._paint_rung(painter, rung)
         if column.root is not None:
@@ -234,12 +240,12 @@ class DepthLadder(QWidget):
             painter.setPen(QPen(QColor(c.ink), 2.0, Qt.PenStyle.SolidLine, Qt.PenCapStyle.FlatCap))
             painter.drawLine(QPointF(left, root.y), QPointF(right, root.y))
         for rung in column.rungs:
-            self._paint_rung_words(painter, rung, small)
+            self._paint_rung_words(painter, rung, metrics)
+
+    def _paint_depth(self, painter: QPainter, column: Column) -> None:
+        """The likeliest depth, large, under its column."""
+        c = self.colours
         if column.depth is not None:
-            big = QFont(self.font())
-            big.setPointSizeF(self.font().pointSizeF() * 1.7)
-            big.setBold(True)
-            painter.setFont(big)
             likely = max((r.probability or 0.0) for r in column.rungs)
             painter.setPen(QColor(c.ink if likely >= 0.9 else c.doubt))
             text = column.depth if likely >= 0.9 else f"{column.depth}?"
@@ -278,20 +284,15 @@ class DepthLadder(QWidget):
             painter.setPen(QPen(QColor(c.accent), 2))
             painter.drawRoundedRect(box.adjusted(-3, -3, 3, 3), 4, 4)
 
-    def _paint_rung_words(self, painter: QPainter, rung: Rung, small: QFont) -> None:
+    def _paint_rung_words(self, painter: QPainter, rung: Rung, room: QFontMetricsF) -> None:
         """Label and probability, over the measured root and with a rim, so that the line does not cross them out."""
         c = self.colours
         box = QRectF(rung.left, rung.top, rung.right - rung.left, rung.bottom - rung.top)
-        painter.setFont(small)
-        room = QFontMetricsF(small)
         if box.height() + 3 >= room.height() * 0.72:
             chosen = (rung.probability or 0.0) >= 0.5 or rung.state == "held"
             painter.setPen(QColor(c.ink if chosen else c.quiet))
-            painter.drawText(
-                QRectF(box.left() - 20, rung.middle - 10, 16, 20),
-                Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter,
-                rung.label,
-            )
+            before = box.left() - 4 - room.horizontalAdvance(rung.label)
+            painter.drawText(QPointF(before, rung.middle + room.capHeight() / 2), rung.label)
             shown = rung.probability is not None and rung.probability >= 0.005
             if rung.probability is not None and shown and box.width() >= 32 and rung.state != "held":
                 number = self.format.probability(rung.probability)

@@ -333,7 +333,7 @@ class MainWindow(QMainWindow):
         bench = self.session.bench
         self.side.code.show_decoding(
             bench.decoding,
-            stale=self.session.reading_now,
+            stale=self.session.reading_pictures,
             waits_for=said(bench.problem) or self._waits_for(),
             offer_marking=bool(bench.problem) and not self.sheet.view.placing,
         )

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Final
 
 FOLDER: Final = Path(__file__).parent / "translations"
-_NUMBER: Final = re.compile(r"-?\d+\.\d+")
+_POINT: Final = re.compile(r"(?<=\d)\.(?=\d)")
 _MOST_DEEP: Final = 5
 _PARTS: Final = (". ", "; ", ", ")
 """Where a text is taken apart when it is no sentence of the catalogue as a whole: between sentences, then in lists."""
@@ -45,9 +45,9 @@ class Sentences:
         return "\n".join(self._said(line, 0) for line in text.split("\n"))
 
     def _said(self, text: str, deep: int) -> str:
-        if _NUMBER.fullmatch(text):
-            return text.replace(".", self._decimal)
-        if deep > _MOST_DEEP or not any(letter.isalpha() for letter in text):
+        if not any(letter.isalpha() for letter in text):
+            return _POINT.sub(self._decimal, text)
+        if deep > _MOST_DEEP:
             return text
         whole = self._whole(text, deep)
         if whole is not None:

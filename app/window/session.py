@@ -56,9 +56,11 @@ class Session(QObject):
     def __init__(self, bench: Bench | None = None, parent: QObject | None = None) -> None:
         super().__init__(parent)
         self.bench = bench or Bench()
+        self.bench.waits_for_work = True
         self.worker = Worker(self)
         self._layers: OrderedDict[tuple[str, int], PictureLayers] = OrderedDict()
         self._given_up: int | None = None
+        self._reads_pictures = False
         self._read_timer = self._timer(_READ_AFTER_MS, self._read)
         self._save_timer = self._timer(_SAVE_AFTER_MS, self.save_now)
         self._strip_of: Callable[[], tuple[StripSegment, ...]] | None = None
@@ -131,6 +133,7 @@ class Session(QObject):
         if self.bench.home != bench.home:
             self._let_go()
         self.bench = bench
+        bench.waits_for_work = True
         self.job_replaced.emit()
         if bench.problems:
             self.refused.emit(" ".join(bench.problems))
@@ -206,6 +209,11 @@ class Session(QObject):
         """Whether a reading is under way or about to be."""
         return self.worker.busy("read") or self._read_timer.isActive()
 
+    @property
+    def reading_pictures(self) -> bool:
+        """Whether a picture is being read or about to be; decoding alone is over before one could look away."""
+        return self._read_timer.isActive() or (self.worker.busy("read") and self._reads_pictures)
+
     def give_up(self) -> None:
         """Stop reading until something changes."""
         self._given_up = self.bench.revision
@@ -266,7 +274,11 @@ class Session(QObject):
     def _schedule(self) -> None:
         if self._closed:
             return
-        if not self.given_up and self.bench.work() is not None:
+        work = None if self.given_up else self.bench.work()
+        if work is not None and not work.to_read:  # a hold: only the decoder has to think again
+            self._read_timer.stop()
+            self._read()
+        elif work is not None:
             self._read_timer.start()
         else:
             self._read_timer.stop()
@@ -277,6 +289,7 @@ class Session(QObject):
     def _read(self) -> None:
         work = self.bench.work()
         if work is not None:
+            self._reads_pictures = bool(work.to_read)
             self.worker.start("read", work.run, self._read_done, self._failed)
             self.changed.emit()
 

@@ -107,7 +107,7 @@ class Sheet(QSplitter):
         self._show_picture()
         bench = self.session.bench
         decoding = bench.decoding
-        self.ladder.show_table(self._spec(), decoding, stale=self.session.reading_now and decoding is not None)
+        self.ladder.show_table(self._spec(), decoding, stale=self.session.reading_pictures and decoding is not None)
         self.ladder.show_holds(dict(bench.state.held), bench.state.ruled_out)
         self.align_ladder()
         self._show_growth()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QKeyEvent, QMouseEvent
+from PySide6.QtGui import QKeyEvent, QKeySequence, QMouseEvent
 from PySide6.QtWidgets import QFrame, QGridLayout, QVBoxLayout, QWidget
 
 from app.window.parts import words
@@ -28,7 +28,7 @@ class ShortcutSheet(QFrame):
         half = (len(keys) + 1) // 2
         for index, (key, says) in enumerate(keys):
             row, column = index % half, index // half * 2
-            grid.addWidget(words(key, "heading", wrap=False), row, column)
+            grid.addWidget(words(_native(key), "heading", wrap=False), row, column)
             grid.addWidget(words(says, "quiet", wrap=False), row, column + 1)
         self._before: QWidget | None = None
         self.hide()
@@ -48,25 +48,25 @@ class ShortcutSheet(QFrame):
             ("Ctrl+Shift+Z", self.tr("bring again")),
             ("Ctrl+1 … Ctrl+8", self.tr("the job's steps")),
             ("F2 · F3 · F4", self.tr("to the picture, the ladder, the growth")),
-            ("Ctrl+PgDown · Ctrl+PgUp", self.tr("next picture of the key, picture before")),
+            (self.tr("Ctrl+PgDown · Ctrl+PgUp"), self.tr("next picture of the key, picture before")),
             ("W", self.tr("growth: all growths, or those near the evidence")),
             ("F6", self.tr("mm, inch, thou")),
             ("F5", self.tr("read again")),
             ("Ctrl+Q", self.tr("close")),
             ("Tab", self.tr("picture: next mark")),
-            ("arrows", self.tr("picture: move the mark 1 px, Shift 10, Alt 0.1")),
+            (self.tr("arrows"), self.tr("picture: move the mark 1 px, Shift 10, Alt 0.1")),
             ("L", self.tr("picture: lock the mark")),
             ("S", self.tr("picture: read the mark as placed, or at the edge")),
             ("Ctrl+← · Ctrl+→", self.tr("picture: all cuts by one spacing")),
             ("O", self.tr("picture: marks strong, pale, faint")),
             ("P", self.tr("picture: square pixels or smooth")),
-            ("Delete", self.tr("picture: find the mark again")),
+            (self.tr("Delete"), self.tr("picture: find the mark again")),
             ("H", self.tr("picture: hide the marks while held")),
-            ("+ · - · wheel", self.tr("picture: nearer, farther")),
+            (self.tr("+ · - · wheel"), self.tr("picture: nearer, farther")),
             ("F · W · 1 · C", self.tr("picture: blade, whole, one to one, to this cut")),
-            ("Space, middle button", self.tr("picture: drag the view")),
-            ("arrows, Return", self.tr("ladder: choose a rung; hold, rule out, clear")),
-            ("arrows, Shift", self.tr("growth: 0.01 mm, 0.1 mm")),
+            (self.tr("Space, middle button"), self.tr("picture: drag the view")),
+            (self.tr("arrows, Return"), self.tr("ladder: choose a rung; hold, rule out, clear")),
+            (self.tr("arrows, Shift"), self.tr("growth: 0.01 mm, 0.1 mm")),
             ("A", self.tr("growth: leave it to the evidence")),
             ("Esc", self.tr("put a notice aside")),
             ("F1", self.tr("this sheet")),
@@ -98,3 +98,9 @@ class ShortcutSheet(QFrame):
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
         self.put_aside()
+
+
+def _native(keys: str) -> str:
+    """Keys as the person's keyboard names them: Ctrl is Strg on a German one."""
+    control = QKeySequence("Ctrl+A").toString(QKeySequence.SequenceFormat.NativeText).rpartition("A")[0]
+    return keys.replace("Ctrl+", control)

@@ -18,6 +18,7 @@ from PySide6.QtWidgets import (
     QHBoxLayout,
     QHeaderView,
     QLineEdit,
+    QScrollArea,
     QStackedWidget,
     QTableWidget,
     QTableWidgetItem,
@@ -55,7 +56,17 @@ class TableEditor(Panel):
         columns = QHBoxLayout()
         columns.setSpacing(18)
         box.addLayout(columns, 1)
-        columns.addLayout(self._facts(), 5)
+        facts = QWidget()
+        facts.setObjectName("page")
+        facts.setLayout(self._facts())
+        scroll = QScrollArea()
+        scroll.setWidget(facts)
+        scroll.setWidgetResizable(True)
+        scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        scroll.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        scroll.viewport().setAutoFillBackground(False)
+        scroll.setMinimumWidth(facts.minimumSizeHint().width() + scroll.verticalScrollBar().sizeHint().width())
+        columns.addWidget(scroll, 6)
         columns.addLayout(self._grids(), 5)
         self.drawing = BladeDrawing()
         box.addWidget(self.drawing)
@@ -74,6 +85,7 @@ class TableEditor(Panel):
 
     def _facts(self) -> QFormLayout:
         form = QFormLayout()
+        form.setContentsMargins(0, 0, 6, 0)
         form.setVerticalSpacing(4)
         titles = {
             "name": self.tr("Name"),
@@ -103,6 +115,8 @@ class TableEditor(Panel):
             if name == "largest_step":
                 for which, (choice_title, values) in choices.items():
                     choice = QComboBox()
+                    choice.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+                    choice.setMinimumContentsLength(8)
                     for value in values:
                         choice.addItem(said(value), value)
                     choice.setAccessibleName(choice_title)
@@ -112,6 +126,7 @@ class TableEditor(Panel):
             field = QLineEdit()
             field.setAccessibleName(title)
             field.textChanged.connect(self._check)
+            field.setMinimumWidth(90)
             self.fields[name] = field
             form.addRow(title, field)
         self.restricted = QCheckBox(self.tr("Restricted: cut only with the authority's reference"))

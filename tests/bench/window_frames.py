@@ -167,6 +167,12 @@ def measure() -> None:
     frames("slide the growth", lambda index: strip.slid.emit(scale.growth_mm(200 + 3 * index)))
     window.sheet.set_growth(None)
     frames("hover the ladder", lambda index: QTest.mouseMove(ladder, QPoint(100 + 5 * index, 60 + index)))
+    answers = ("held", "free", "ruled out", "free")
+
+    def answered(index: int) -> None:
+        window.sheet._rung_asked(index % 5, str(index % 7), answers[index // 5 % 4])
+
+    frames("hold or rule out a depth", answered)
     window.close()
 
 

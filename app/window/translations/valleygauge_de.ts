@@ -24,7 +24,7 @@
     </message>
     <message>
         <source>Compare a picture of the cut key…</source>
-        <translation>Bild des geschnittenen Schlüssels vergleichen …</translation>
+        <translation>Mit einem Bild vergleichen …</translation>
     </message>
     <message>
         <source>Compare that picture again</source>
@@ -60,7 +60,7 @@
     </message>
     <message>
         <source>The overlay cannot be drawn; compare the cut key again.</source>
-        <translation>Das Überlagerungsbild lässt sich nicht zeichnen; vergleichen Sie den geschnittenen Schlüssel noch einmal.</translation>
+        <translation>Das Überlagerungsbild lässt sich nicht zeichnen; vergleichen Sie den gefrästen Schlüssel noch einmal.</translation>
     </message>
     <message>
         <source>Nominal and measured profile</source>
@@ -68,7 +68,7 @@
     </message>
     <message>
         <source>Open a picture of the cut key</source>
-        <translation>Bild des geschnittenen Schlüssels öffnen</translation>
+        <translation>Bild des gefrästen Schlüssels öffnen</translation>
     </message>
 </context>
 <context>
@@ -156,8 +156,8 @@
         <translation>{0}, festgelegt.</translation>
     </message>
     <message>
-        <source>cut</source>
-        <translation>Einschnitt</translation>
+        <source>no.</source>
+        <translation>Nr.</translation>
     </message>
     <message>
         <source>depth</source>
@@ -165,11 +165,11 @@
     </message>
     <message>
         <source>at, {0}</source>
-        <translation>bei, {0}</translation>
+        <translation>bei {0}</translation>
     </message>
     <message>
         <source>root, {0}</source>
-        <translation>Grund, {0}</translation>
+        <translation>Grund {0}</translation>
     </message>
 </context>
 <context>
@@ -192,11 +192,11 @@
     </message>
     <message>
         <source>Take these depths</source>
-        <translation>Diese Tiefen übernehmen</translation>
+        <translation>Übernehmen</translation>
     </message>
     <message>
         <source>Back to the grid</source>
-        <translation>Zurück zur Tabelle</translation>
+        <translation>Zurück</translation>
     </message>
     <message>
         <source>Measure each depth key a few times. One depth a line: its label, then its readings in {0}, with blanks between.</source>
@@ -386,11 +386,11 @@
     </message>
     <message>
         <source>drag, or arrows 0.01 mm, Shift 0.1 · A leaves it to the evidence · W: near the evidence</source>
-        <translation>ziehen, oder Pfeile 0,01 mm, Umschalt 0,1 · A überlässt es dem Befund · W: nahe am Befund</translation>
+        <translation>ziehen, oder Pfeile 0,01 mm, Umschalt 0,1 · A überlässt es der Messung · W: nahe an der Messung</translation>
     </message>
     <message>
         <source>drag, or arrows 0.01 mm, Shift 0.1 · A leaves it to the evidence · W: all growths</source>
-        <translation>ziehen, oder Pfeile 0,01 mm, Umschalt 0,1 · A überlässt es dem Befund · W: ganzer Bereich</translation>
+        <translation>ziehen, oder Pfeile 0,01 mm, Umschalt 0,1 · A überlässt es der Messung · W: ganzer Bereich</translation>
     </message>
     <message>
         <source>growth {0} gives {1} · {2}</source>
@@ -767,7 +767,7 @@
     </message>
     <message>
         <source>Mark by hand, one by one</source>
-        <translation>Von Hand setzen, eine nach der anderen</translation>
+        <translation>Von Hand, der Reihe nach</translation>
     </message>
     <message>
         <source>Find all again</source>
@@ -1024,7 +1024,7 @@
     </message>
     <message>
         <source>wheel moves, Ctrl with the wheel zooms · F blade, W whole, 1 one to one · Tab first mark · H hides</source>
-        <translation>Rad verschiebt, Strg mit Rad vergrößert · F Blatt, W ganz, 1 eins zu eins · Tab erste Marke · H blendet aus</translation>
+        <translation>Rad verschiebt, Strg mit Rad vergrößert · F Halm, W ganz, 1 eins zu eins · Tab erste Marke · H blendet aus</translation>
     </message>
     <message>
         <source>wheel zooms, middle button or Space drags · F blade, W whole, 1 one to one · Tab first mark · H hides</source>
@@ -1250,8 +1250,12 @@
         <translation>nächstes Bild des Schlüssels, voriges Bild</translation>
     </message>
     <message>
+        <source>Ctrl+PgDown · Ctrl+PgUp</source>
+        <translation>Ctrl+Bild ab · Ctrl+Bild auf</translation>
+    </message>
+    <message>
         <source>growth: all growths, or those near the evidence</source>
-        <translation>Zuwachs: ganzer Bereich oder nahe am Befund</translation>
+        <translation>Zuwachs: ganzer Bereich oder nahe an der Messung</translation>
     </message>
     <message>
         <source>mm, inch, thou</source>
@@ -1272,6 +1276,10 @@
     <message>
         <source>picture: move the mark 1 px, Shift 10, Alt 0.1</source>
         <translation>Bild: Marke um 1 px bewegen, Umschalt 10, Alt 0,1</translation>
+    </message>
+    <message>
+        <source>arrows</source>
+        <translation>Pfeile</translation>
     </message>
     <message>
         <source>picture: lock the mark</source>
@@ -1298,12 +1306,20 @@
         <translation>Bild: Marke neu suchen</translation>
     </message>
     <message>
+        <source>Delete</source>
+        <translation>Entf</translation>
+    </message>
+    <message>
         <source>picture: hide the marks while held</source>
         <translation>Bild: Marken verbergen, solange gedrückt</translation>
     </message>
     <message>
         <source>picture: nearer, farther</source>
         <translation>Bild: näher, weiter weg</translation>
+    </message>
+    <message>
+        <source>+ · - · wheel</source>
+        <translation>+ · - · Rad</translation>
     </message>
     <message>
         <source>picture: blade, whole, one to one, to this cut</source>
@@ -1314,12 +1330,24 @@
         <translation>Bild: Ansicht ziehen</translation>
     </message>
     <message>
+        <source>Space, middle button</source>
+        <translation>Leertaste, mittlere Taste</translation>
+    </message>
+    <message>
         <source>ladder: choose a rung; hold, rule out, clear</source>
         <translation>Leiter: Sprosse wählen; festhalten, ausschließen, freigeben</translation>
     </message>
     <message>
+        <source>arrows, Return</source>
+        <translation>Pfeile, Eingabe</translation>
+    </message>
+    <message>
         <source>growth: 0.01 mm, 0.1 mm</source>
         <translation>Zuwachs: 0,01 mm, 0,1 mm</translation>
+    </message>
+    <message>
+        <source>arrows, Shift</source>
+        <translation>Pfeile, Umschalt</translation>
     </message>
     <message>
         <source>growth: leave it to the evidence</source>
@@ -1377,15 +1405,15 @@
     </message>
     <message>
         <source>Source: which chart, or how measured</source>
-        <translation>Quelle: welche Vorlage, oder wie gemessen</translation>
+        <translation>Quelle (Vorlage, Messung)</translation>
     </message>
     <message>
         <source>Largest step between neighbours</source>
-        <translation>Größter Sprung zwischen Nachbarn</translation>
+        <translation>Größter Sprung</translation>
     </message>
     <message>
         <source>Numbers of cuts, where keys differ: 5, 6</source>
-        <translation>Anzahlen, wo Schlüssel sich unterscheiden: 5, 6</translation>
+        <translation>Anzahlen (etwa 5, 6)</translation>
     </message>
     <message>
         <source>Root tolerance</source>
@@ -1397,7 +1425,7 @@
     </message>
     <message>
         <source>Flat of the cutter</source>
-        <translation>Flache Breite des Fräsers</translation>
+        <translation>Grundbreite des Fräsers</translation>
     </message>
     <message>
         <source>Angle of the cutter, degrees</source>
@@ -1441,7 +1469,7 @@
     </message>
     <message>
         <source>Restricted: cut only with the authority&apos;s reference</source>
-        <translation>Geschützt: nur mit Zeichen des Berechtigten fräsen</translation>
+        <translation>Geschützt: nur mit Genehmigung</translation>
     </message>
     <message>
         <source>depth</source>
@@ -1473,7 +1501,7 @@
     </message>
     <message>
         <source>From measured depth keys…</source>
-        <translation>Aus gemessenen Tiefenschlüsseln …</translation>
+        <translation>Aus Tiefenschlüsseln …</translation>
     </message>
     <message>
         <source>first</source>
@@ -1528,11 +1556,11 @@
     </message>
     <message>
         <source>Correct or confirm this table…</source>
-        <translation>Diese Tabelle berichtigen oder bestätigen …</translation>
+        <translation>Tabelle berichtigen, bestätigen …</translation>
     </message>
     <message>
         <source>Enter a table from a chart…</source>
-        <translation>Tabelle nach einer Vorlage eingeben …</translation>
+        <translation>Tabelle nach Vorlage eingeben …</translation>
     </message>
     <message>
         <source>Choose the table that the key was cut by.</source>

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 from PySide6.QtCore import QLocale, QTranslator
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QApplication, QStyle
 
 from app.bench import Bench
 from app.window.language import FOLDER, speak
@@ -81,3 +81,14 @@ def test_the_window_speaks_german(make_window: Callable[[Bench | None], MainWind
     assert window.path.buttons["table"].accessibleName() == "Tiefentabelle"
     assert window.actions_by_name["undo"].text() == "Zurücknehmen"
     assert window.header.export.text() == "Ausgeben …"
+
+
+def test_german_fits_the_side(german: None, make_window: Callable[[Bench | None], MainWindow]) -> None:
+    """No page of the side asks for more than the side is wide, with a scroll bar beside it."""
+    window = make_window(None)
+    bar = window.style().pixelMetric(QStyle.PixelMetric.PM_ScrollBarExtent)
+    for name, page in window.side.pages.items():
+        window.show_step(name)
+        room = window.side.stack.width() - bar
+
+        assert page.minimumSizeHint().width() <= room, name

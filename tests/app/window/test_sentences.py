@@ -64,7 +64,7 @@ def test_every_refusal_has_its_german_sentence(checkout: Path) -> None:
             "Einschnitt 2 misst 7,31 mm, 5 Standardunsicherheiten von seiner Tiefe 3 entfernt; messen Sie neu.",
         ),
         ("16.58 px/mm within 0.6 %, 4 references agree", "16,58 px/mm auf 0,6 %, 4 Bezüge stimmen überein"),
-        ("Harbourside 5; restricted", "Harbourside 5; gesperrt"),
+        ("Harbourside 5; restricted", "Harbourside 5; geschützt"),
         ("nothing that the catalogue has", "nothing that the catalogue has"),
     ],
 )
