@@ -22,19 +22,18 @@ def main() -> int:
     """Draw the window and store it."""
     parser = argparse.ArgumentParser(prog="python -m tests.screenshots", description=__doc__)
     parser.add_argument("--out", type=Path, default=ROOT / "assets", help="folder to write to")
-    parser.add_argument("--dark", action="store_true", help="also draw window-dark.png")
     call = parser.parse_args()
     if not os.environ.get("DISPLAY"):
         os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
     with tempfile.TemporaryDirectory() as home:
         os.environ["VALLEYGAUGE_HOME"] = home
         os.environ["XDG_CONFIG_HOME"] = home
-        draw(call.out, dark=call.dark)
+        draw(call.out)
     return 0
 
 
-def draw(folder: Path, *, dark: bool) -> None:
-    """Open the demo job, wait for its code, and store what the window shows."""
+def draw(folder: Path) -> None:
+    """Open the demo job, wait for its code, and store what the window shows: whole, and close to a cut in the dark."""
     from app.window import theme
     from app.window.start import make_application, make_window
 
@@ -63,11 +62,19 @@ def draw(folder: Path, *, dark: bool) -> None:
     for _ in range(5):
         application.processEvents()
     window.grab().save(str(folder / "window.png"))
-    if dark:
-        theme.apply(application, theme.DARK)
-        window.set_colours(theme.DARK)
+    theme.apply(application, theme.DARK)
+    window.set_colours(theme.DARK)
+    x, y = next(mark.xy for mark in session.bench.marks() if mark.name == "root.0")
+    session.act(lambda: session.bench.move_mark("root.0", (x + 9, y - 9)))
+    settle(lambda: session.bench.is_current and not session.worker.busy())
+    window.sheet.view.choose("root.0")
+    window.sheet.view.to_cut()
+    window.side.code.rivals[0][0].click()
+    window.show_step("cutting")
+    settle(lambda: session.trial_plan is not None)
+    for _ in range(5):
         application.processEvents()
-        window.grab().save(str(folder / "window-dark.png"))
+    window.grab().save(str(folder / "window-close.png"))
     window.close()
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import Signal
+from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QAction, QFont
 from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QLabel, QMenu, QPushButton, QToolButton, QWidget
 
@@ -11,6 +11,8 @@ from app.window.parts import button, set_kind, words
 from app.window.units import UNITS, Unit
 
 _IN_MENU = 10
+_STEP_WIDTH = 190
+"""Of what Undo and Redo say, logical pixels; the tip says it whole."""
 _MENU = (
     "open", "open_job", "open_sealed", "jobs", "paste", "demo", "recent", "-", "new", "save", "seal", "keep", "forget",
     "-", "sheet", "template", "label", "export", "-", "wheel", "keys", "quit",
@@ -54,8 +56,10 @@ class Header(QWidget):
         self.picture: QLabel = words("", "quiet", wrap=False)
         row.addWidget(self.picture)
         row.addStretch(1)
+        self.steps: dict[str, QToolButton] = {}
+        self._titles = {name: actions[name].text() for name in ("undo", "redo")}
         for name in ("undo", "redo"):
-            made = QToolButton()
+            made = self.steps[name] = QToolButton()
             made.setDefaultAction(actions[name])
             made.setObjectName("plain")
             row.addWidget(made)
@@ -75,6 +79,15 @@ class Header(QWidget):
         row.addSpacing(10)
         self.export: QPushButton = button(self.tr("Export…"), self.export_asked.emit, kind="main")
         row.addWidget(self.export)
+
+    def show_undo(self, undo: str, redo: str) -> None:
+        """Say beside Undo and Redo what they would take back and bring again."""
+        for name, does in (("undo", undo), ("redo", redo)):
+            made = self.steps[name]
+            title = self._titles[name]
+            whole = f"{title}: {does}" if does else title
+            made.setText(self.fontMetrics().elidedText(whole, Qt.TextElideMode.ElideRight, _STEP_WIDTH))
+            made.setAccessibleName(whole)
 
     def show_job(self, number: str) -> None:
         """Name the job."""

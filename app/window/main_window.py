@@ -62,6 +62,7 @@ class MainWindow(QMainWindow):
         self.filled = self.closed = self._was_painted = False
         self._went_on = False
         self._done = ""
+        self._saved_at = datetime.now()
         self._build_frame()
         self._restore()
         self.path.set_colours(self.colours)
@@ -185,7 +186,7 @@ class MainWindow(QMainWindow):
         session.changed.connect(self.refresh)
         session.picture_ready.connect(self.refresh)
         session.job_replaced.connect(self._job_replaced)
-        session.saved.connect(self._show_saved)
+        session.saved.connect(self._note_saved)
         session.jobs_made.connect(self._say_jobs)
         door.said.connect(sheet.notice.say)
         door.done.connect(self._say_done)
@@ -345,6 +346,11 @@ class MainWindow(QMainWindow):
             action.setEnabled(bool(does))
             title = action_titles()[name]
             action.setToolTip(f"{title}: {said(does)}" if does else title)
+        self.header.show_undo(said(bench.undo_words), said(bench.redo_words))
+
+    def _note_saved(self) -> None:
+        self._saved_at = datetime.now()
+        self._show_saved()
 
     def _show_saved(self) -> None:
         bench = self.session.bench
@@ -353,9 +359,9 @@ class MainWindow(QMainWindow):
         elif bench.dirty and bench.state.pictures:
             self.header.show_saved(self.tr("saving…"), trouble=False)
         elif bench.sealed is not None:
-            self.header.show_saved(self.tr("saved {0}, sealed").format(f"{datetime.now():%H:%M}"), trouble=False)
+            self.header.show_saved(self.tr("saved {0}, sealed").format(f"{self._saved_at:%H:%M}"), trouble=False)
         elif bench.folder is not None:
-            self.header.show_saved(self.tr("saved {0}").format(f"{datetime.now():%H:%M}"), trouble=False)
+            self.header.show_saved(self.tr("saved {0}").format(f"{self._saved_at:%H:%M}"), trouble=False)
         else:
             self.header.show_saved(self.tr("nothing to save yet"), trouble=False)
         self.header.saved.setToolTip(said(bench.save_error) or str(bench.home or ""))

@@ -5,7 +5,7 @@ A widget that draws nothing but the picture; :class:`~app.window.picture_view.Pi
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from typing import Final
 
 import numpy as np
@@ -54,6 +54,8 @@ class PictureLook(QWidget):
         self._lines: tuple[tuple[RootLine, ...], ...] = ()
         self._selected: str | None = None
         self._fits = True
+        self._key: Hashable = None
+        self._places: dict[Hashable, tuple[float, tuple[float, float]]] = {}
         self._square = False
         self._cache: tuple[object, QImage] | None = None
         self._moving = False
@@ -61,8 +63,18 @@ class PictureLook(QWidget):
         self._settle_timer.timeout.connect(self._settle)
         self.spoken = SpokenParts(self, self._told)
 
-    def show_picture(self, layers: PictureLayers | None, size: tuple[int, int]) -> None:
-        """Show another picture, as it was stored, whole."""
+    def show_picture(self, layers: PictureLayers | None, size: tuple[int, int], key: Hashable = None) -> None:
+        """Show another picture, as it was stored, whole; where one looked at it before is found again by its key."""
+        if key is not None and key == self._key:
+            self._layers, self._cache = layers, None
+            self.update()
+            return
+        if self._key is not None and not self._fits:
+            x, y = self.view.picture_of_view(np.array(self.view.view_size) / 2)
+            self._places[self._key] = (self.view.percent, (float(x), float(y)))
+        else:
+            self._places.pop(self._key, None)
+        self._key = key
         self._layers, self._size = layers, size
         self._reading, self._marks, self._lines = None, {}, ()
         self._selected = None
@@ -81,14 +93,23 @@ class PictureLook(QWidget):
         self._reading = reading
         straight = plain_straight(self._size) if reading is None else reading.straight
         fresh = view_of(straight, self._extent(), self.devicePixelRatioF())
-        if first or self._fits or reading is None:
+        place = self._places.get(self._key) if first and reading is not None else None
+        if place is not None:
+            self.view = self._at(fresh, *place)
+            self._fits = False
+        elif first or self._fits or reading is None:
             self.view = fresh
             self.fit_blade()
         else:
-            middle = before.picture_of_view(np.array(before.view_size) / 2)
-            x, y = straight.straight_xy(middle)
-            self.view = fresh.at_percent(before.percent, (0.0, 0.0)).centred_on((float(x), float(y)))
+            x, y = before.picture_of_view(np.array(before.view_size) / 2)
+            self.view = self._at(fresh, before.percent, (float(x), float(y)))
         self._announce()
+
+    @staticmethod
+    def _at(view: ViewTransform, percent: float, picture_xy: tuple[float, float]) -> ViewTransform:
+        """The same picture at this zoom, with this place of it in the middle."""
+        x, y = view.straight.straight_xy(np.array(picture_xy))
+        return view.at_percent(percent, (0.0, 0.0)).centred_on((float(x), float(y)))
 
     def show_marks(self, marks: Sequence[MarkPoint]) -> None:
         """Show these marks."""

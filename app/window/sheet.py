@@ -211,7 +211,11 @@ class Sheet(QSplitter):
         key = None if picture is None else (picture.file, picture.sha256, picture.page, layers is not None)
         if key != self._shown_picture:
             self._shown_picture = key
-            self.view.show_picture(layers, picture.picture.size if picture is not None else (1, 1))
+            if picture is None:
+                self.view.show_picture(None, (1, 1))
+            else:
+                own = (bench.state.number, picture.file, picture.sha256, picture.page)
+                self.view.show_picture(layers, picture.picture.size, own)
             if picture is None:
                 self.empty.refresh()
             was_asked = self.empty.isAncestorOf(QApplication.focusWidget() or self)

@@ -133,6 +133,7 @@ def _sheet(c: Colours) -> str:
     QToolButton#plain, QPushButton#plain {{ border: 1px solid transparent; background: transparent; }}
     QToolButton#plain:hover, QPushButton#plain:hover {{ border-color: {c.accent}; }}
     QToolButton#plain:focus, QPushButton#plain:focus {{ border: 2px solid {c.accent}; }}
+    QPushButton#plain:checked {{ background: {c.fill}; border: 1px solid {c.accent}; }}
     QToolButton:checked {{ background: {c.accent}; color: {c.on_accent}; border-color: {c.accent}; }}
     QToolButton::menu-indicator {{ image: none; width: 0; }}
     QLineEdit, QPlainTextEdit, QComboBox, QDateTimeEdit, QListWidget, QTableWidget {{ background: {c.field};

@@ -132,3 +132,30 @@ def test_a_code_that_is_nearly_sure_is_the_whole_plan(window: MainWindow, qtbot:
     qtbot.waitUntil(lambda: plan.list.count() > 0, timeout=20_000)
 
     assert plan.list.count() == 1 and CODE_WORDS in plan.list.item(0).text()
+
+
+def test_each_picture_keeps_where_one_looked(window: MainWindow, qtbot: QtBot) -> None:
+    """Close to a cut in one picture, over to the other and back: the same place at the same zoom."""
+    window.session.open(png(120), name="second.png")
+    qtbot.waitUntil(lambda: len(window.session.bench.state.pictures) == 2, timeout=5000)
+    wait_read(window, qtbot)
+    view = window.sheet.view
+    view.choose("root.3")
+    view.to_cut()
+    view.zoom(1.3)
+    percent, offset = view.view.percent, view.view.offset_xy
+    window.show_other_picture(1)
+    assert view.view.percent != percent
+    window.show_other_picture(1)
+
+    assert view.view.percent == pytest.approx(percent)
+    assert view.view.offset_xy == pytest.approx(offset, abs=0.5)
+
+
+def test_undo_says_what_it_takes_back(window: MainWindow) -> None:
+    """The words stand on the button, not in its tip alone."""
+    window.session.act(lambda: window.session.bench.hold(0, "3"))
+
+    assert window.header.steps["undo"].text() == "Undo: hold cut 1 at 3"
+    window.session.undo()
+    assert window.header.steps["redo"].text() == "Redo: hold cut 1 at 3"
