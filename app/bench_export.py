@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from app.bench_folders import hold, let_go, require_same_job
+from app.bench_folders import hold, let_go, note_seen, require_same_job, require_unchanged
 from app.bench_record import save
 from app.picture.values import Blade, Bytes, Picture, PictureReading, Straight
 from keycore.job import Entitlement
@@ -59,7 +59,9 @@ def export_job(bench: Bench, folder: Path) -> tuple[Path, ...]:
 
 
 def _written(bench: Bench, folder: Path, picture: Annotated, reading: Any) -> tuple[Path, ...]:
+    require_unchanged(folder)
     save(folder, bench.job(), bench.state)
+    note_seen(folder)
     stream = io.BytesIO()
     picture.image.save(stream, "PNG", dpi=(picture.dpi, picture.dpi))
     contents = {

@@ -42,6 +42,8 @@ def hold(folder: Path) -> None:
 def let_go(folder: Path | None) -> None:
     """Let the folder go, so that another bench can open the job."""
     lock = None if folder is None else _LOCKS.pop(folder.resolve(), None)
+    if folder is not None:
+        _SEEN.pop(folder.resolve(), None)
     if lock is not None:
         with contextlib.suppress(OSError):
             lock.release()

@@ -33,7 +33,13 @@ def what_is_kept(place: Path) -> Kept:
     if place.is_file() and is_sealed(place):
         _require_free(place.parent, f"{place.name}{LOCK_SUFFIX}", place.name)
         return Kept(f"sealed job {place.name}", f"sealed job {place.name}")
-    job, _problems = load_record(place)
+    try:
+        job, _problems = load_record(place)
+    except Refusal as refusal:
+        if refusal.code in {"job.no-folder", "job.no-record"}:
+            raise
+        _require_free(place, LOCK, place.name)
+        return Kept(f"damaged job {place.name}", f"damaged job {place.name}; its pictures are left", place.name)
     _require_free(place, LOCK, place.name)
     return Kept(f"job {job.number}", f"job {job.number} with its {len(job.pictures)} picture(s)", job.number)
 

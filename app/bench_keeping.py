@@ -222,6 +222,12 @@ class Keeping(Changes):
         another one in its place.
         """
         left: tuple[str, ...] = ()
+        if self.home is None and (self.problems or self._keeps_sealed):
+            raise Refusal(
+                "This job is open for reading only, so nothing was removed; close it at the other bench, or remove its "
+                "folder.",
+                code="job.locked",
+            )
         if self.sealed is not None:
             self.sealed.forget()
         elif self.folder is not None:
@@ -292,8 +298,7 @@ class Keeping(Changes):
         if target != self.folder:
             require_same_job(target, state)
         hold(target)
-        if target == self.folder:
-            require_unchanged(target)
+        require_unchanged(target)
         bench_record.save(target, self.job(with_code=not state.missing_for_export), state)
         note_seen(target)
         if self.folder is not None and self.folder != target:

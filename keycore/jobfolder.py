@@ -109,10 +109,18 @@ def read_picture(folder: Path | str, picture: JobPicture) -> bytes:
 
 
 def forget_job(folder: Path | str) -> tuple[str, ...]:
-    """Remove what the program keeps of a job; returns what else lies in the folder (exports, say) and was left."""
+    """Remove what the program keeps of a job; returns what else lies in the folder (exports, say) and was left.
+
+    A record that cannot be read is removed too; the pictures that it would have named are then among what is left.
+    """
     folder = Path(folder)
-    job, _problems = load_job(folder)
-    names = {RECORD, PREVIOUS, "job.lock", *(picture.file for picture in job.pictures)}
+    try:
+        pictures = load_record(folder)[0].pictures
+    except Refusal as refusal:
+        if refusal.code in {"job.no-folder", "job.no-record"}:
+            raise
+        pictures = ()
+    names = {RECORD, PREVIOUS, "job.lock", *(picture.file for picture in pictures)}
     for path in folder.iterdir():
         if path.name in names or path.name.startswith(_PART_PREFIX):
             path.unlink()

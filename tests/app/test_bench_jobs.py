@@ -17,10 +17,12 @@ import pytest
 from app.bench import Bench
 from app.bench_jobs import COLUMNS, JobSearch, jobs_csv, jobs_in, reminder
 from keycore.job import Entitlement, Job
-from keycore.jobfolder import save_job
+from keycore.jobfolder import load_job, save_job
 from keycore.joblock import LOCK, STALE_AFTER_S, take_lock
 from keycore.refusal import Refusal
 from keycore.spec import load_spec, spec_to_json
+from tests.app.made import Reader, png
+from tests.app.test_bench_keep import SEEN, read_job
 
 TODAY = date(2026, 6, 1)
 ROOT = Path(__file__).resolve().parents[2]
@@ -138,6 +140,40 @@ def test_bench_that_slept_does_not_save_over_another(tmp_path: Path, allow_log: 
     bench.close()
 
 
+def test_copy_opened_for_reading_does_not_save_over_another(tmp_path: Path, allow_log: Callable[[str], None]) -> None:
+    """Opened while another bench had the job, it may not be saved there once that one has saved and closed."""
+    allow_log("could not be saved")
+    bench = Bench("K-1")
+    bench.save(tmp_path / "job")
+    bench.close()
+    lock = take_lock(tmp_path / "job", "Bench 2")
+    second = Bench.open_job(tmp_path / "job")
+    second.set_notes("by the second")
+    with pytest.raises(Refusal, match="for reading only, so nothing was removed"):
+        second.forget()
+    save_job(tmp_path / "job", load_job(tmp_path / "job")[0].changed(notes="by the other"))
+    lock.release()
+    with pytest.raises(Refusal, match="changed by another bench"):
+        second.save(tmp_path / "job")
+
+    assert load_job(tmp_path / "job")[0].notes == "by the other"
+
+
+def test_export_into_the_jobs_own_folder_is_no_change_by_another(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The next save goes through."""
+    bench = read_job(monkeypatch)
+    bench.set_entitlement(SEEN)
+    bench.save(tmp_path / "job")
+    bench.set_notes("exported")
+    bench.export(tmp_path / "job")
+    bench.set_notes("and changed again")
+
+    assert bench.save_if_dirty() and load_job(tmp_path / "job")[0].notes == "and changed again"
+    bench.close()
+
+
 def test_refreshed_lock_keeps_a_job_that_lies_open_overnight(tmp_path: Path) -> None:
     """Refreshed, the lock is young again and nobody else gets the job."""
     bench = Bench("K-1")
@@ -155,9 +191,6 @@ def test_refreshed_lock_keeps_a_job_that_lies_open_overnight(tmp_path: Path) -> 
 
 def test_reading_that_came_after_the_save_is_saved_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The window saves before a picture is read; once it is read the job is dirty again, and its readings are kept."""
-    from tests.app.made import Reader, png
-    from tests.app.test_bench_keep import SEEN
-
     monkeypatch.setattr("app.picture.read.read_picture", Reader())
     bench = Bench("K-1")
     bench.set_entitlement(SEEN)

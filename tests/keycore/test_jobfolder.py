@@ -210,6 +210,15 @@ def test_forget_removes_what_the_program_keeps_and_names_the_rest(tmp_path: Path
     assert not folder.exists()
 
 
+def test_forget_removes_a_record_that_cannot_be_read(tmp_path: Path) -> None:
+    """Damaged or of a newer program: the record goes, and what it would have named is left and named."""
+    for content in ("{", '{"format": "job/99"}'):
+        folder = saved(tmp_path / "job")
+        (folder / "job.json").write_text(content)
+        assert forget_job(folder) == ("copy.png",)
+        (folder / "copy.png").unlink()
+
+
 def test_folder_that_is_no_job_is_named(tmp_path: Path) -> None:
     """Two different sentences for two different mistakes."""
     with pytest.raises(Refusal, match="There is no job folder named nowhere"):
