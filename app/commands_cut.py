@@ -278,7 +278,13 @@ def _read_cut_key(bench: Bench, measures: _Measures) -> CheckResult:
     from app.bench_work import load_picture
 
     assert measures.picture is not None
-    bench.add_picture(load_picture(measures.picture, page=measures.page), shows="cut key")
+    loaded = load_picture(measures.picture, page=measures.page)
+    known = [(picture.sha256, picture.page, picture.shows) for picture in bench.state.pictures]
+    same = (loaded.picture.sha256, loaded.picture.page, "cut key")
+    if same in known:  # the same picture again: it is looked at again, not kept twice
+        bench.show_picture(known.index(same))
+    else:
+        bench.add_picture(loaded, shows="cut key")
     if measures.key:
         bench.set_key(measures.key)
     if measures.marks is not None:

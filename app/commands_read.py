@@ -6,7 +6,7 @@ import os
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from multiprocessing import get_context
 from pathlib import Path
@@ -49,6 +49,8 @@ class ReadOrder:
     number: str | None = None
     entitlement: Entitlement | None = None
     keep_until: date | None = None
+    passphrase: str = field(default="", repr=False)
+    """For a job that is to be sealed at once."""
 
 
 @dataclass(frozen=True)
@@ -85,7 +87,11 @@ def read(
     json_lines: Annotated[bool, typer.Option("--json", help="One keyreading/1 object a line.")] = False,
     job: Annotated[
         Path | None,
-        typer.Option("--job", metavar="DIR", help="Write a job folder (several pictures: one folder for each in DIR)."),
+        typer.Option(
+            "--job",
+            metavar="DIR",
+            help="Write a job folder (several pictures: one folder for each in DIR), or a sealed job, NAME.job.age.",
+        ),
     ] = None,
     asked_by: Annotated[
         str | None, typer.Option("--asked-by", metavar="WHO", help="For the job: who asked for the key.")
@@ -111,6 +117,7 @@ def read(
     Each picture is read for itself. A picture that cannot be read is told in a sentence (with --json as an object
     with "error"), the others are still read, and the exit status is 1 at the end.
 
+    A job whose name ends in .job.age is sealed with a passphrase at once, and nothing of it is written in the clear.
     A job folder holds the code only with the entitlement (--asked-by, --proof, --seen-by, --seen-on); without it the
     picture and the marks are kept, and it is said that the code is not.
 
@@ -135,6 +142,7 @@ def read(
 
     holds = holds_from(hold, ruled_out, table)
     begun, until = datetime.now(), moment(keep_until)
+    words = _passphrase_for(job, pictures)
     orders = [
         ReadOrder(
             path=path,
@@ -149,6 +157,7 @@ def read(
             number=f"{begun:%Y%m%d-%H%M%S}-{index}" if len(pictures) > 1 else None,
             entitlement=entitlement_from(asked_by, proof, seen_by, seen_on, authority) if job is not None else None,
             keep_until=None if until is None else until.date(),
+            passphrase=words,
         )
         for index, path in enumerate(pictures, 1)
     ]
@@ -228,7 +237,7 @@ def _read(order: ReadOrder) -> ReadOutcome:
         bench.take(work.run())
     name = order.path.name
     decoding = bench.decoding if bench.is_current else None
-    note, unsaved = ("", "") if order.job is None else _write_job(bench, order.job)
+    note, unsaved = ("", "") if order.job is None else _write_job(bench, order.job, order.passphrase)
     if decoding is None or bench.reading is None:
         return _failed(name, bench.problem or "no key was read", note or unsaved)
     reading = from_decoding(name, decoding, bench.reading.marks)
@@ -245,7 +254,7 @@ def _going_on(order: ReadOrder) -> tuple[str | None, datetime | None]:
     """(number, created) of the job in the folder where it is of this very picture: reading again goes on with it."""
     from keycore.jobfolder import RECORD, load_job, sha256_of
 
-    if order.job is None or not (order.job / RECORD).exists() or not order.path.is_file():
+    if order.job is None or order.passphrase or not (order.job / RECORD).exists() or not order.path.is_file():
         return order.number, None
     job, problems = load_job(order.job)
     sha256 = sha256_of(order.path.read_bytes())
@@ -254,11 +263,33 @@ def _going_on(order: ReadOrder) -> tuple[str | None, datetime | None]:
     return job.number, job.created
 
 
-def _write_job(bench: Any, folder: Path) -> tuple[str, str]:
-    """Write the job folder, with the code where there is one and its entitlement: (what was done, or why not)."""
+def _passphrase_for(job: Path | None, pictures: list[Path]) -> str:
+    """The passphrase of a job that is to be sealed at once; "" for one that is not."""
+    from app.bench_sealed import SUFFIX, require_passphrase
+    from app.commands_job import passphrase
+
+    if job is None or not job.name.endswith(SUFFIX):
+        return ""
+    if len(pictures) > 1:
+        raise Refusal(
+            f"A sealed job is of one picture here; got {len(pictures)}. Read them one by one, or into a folder.",
+            code="call.sealed-many",
+        )
+    if job.exists():
+        raise Refusal(f"{job} is there already; choose another name for the sealed job.", code="call.exists")
+    words = passphrase(twice=True)
+    require_passphrase(words)
+    return words
+
+
+def _write_job(bench: Any, folder: Path, passphrase: str) -> tuple[str, str]:
+    """Write the job, with the code where there is one and its entitlement: (what was done, or why not)."""
     missing = bench.state.missing_for_export
     try:
-        if missing or not bench.is_current:
+        if passphrase:
+            bench.seal(folder, passphrase)
+            bench.close()
+        elif missing or not bench.is_current:
             bench.save(folder)
             bench.close()
         else:

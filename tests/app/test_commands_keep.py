@@ -118,6 +118,25 @@ def test_a_sealed_job_is_taken_by_every_command_that_takes_a_job(job: Path, monk
     assert not any(path.name.startswith("0007") and path.is_file() for path in job.parent.iterdir())
 
 
+def test_a_job_can_be_sealed_when_it_begins(job: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """``read --job NAME.job.age``: only the sealed file is written, and it holds the code."""
+    library = quick_age()
+    monkeypatch.setattr("app.sealing._pyrage", lambda: library)
+    monkeypatch.setenv("VALLEYGAUGE_PASSPHRASE", WORDS)
+    home = job.parent / "sealed"
+    home.mkdir()
+    call = ("read", job / "copy.png", "--spec", "harbourside-5", "--job", home / "0011.job.age", *SEEN)
+    assert run(*call)[0] == 0
+
+    assert [path.name for path in home.iterdir()] == ["0011.job.age"]
+    assert "-".join(CODE) in run("job", "show", home / "0011.job.age")[1]
+    assert run(*call)[0] == 2
+    assert run("read", job / "copy.png", job / "copy.png", *call[2:])[0] == 2
+    monkeypatch.setenv("VALLEYGAUGE_PASSPHRASE", "short")
+    assert run(*call[:5], home / "0012.job.age", *SEEN)[0] == 1
+    assert [path.name for path in home.iterdir()] == ["0011.job.age"]
+
+
 def test_records_that_are_due_are_shown_as_such(job: Path) -> None:
     """Kept until a day that has come: the list and every opening say so; "never" takes it away."""
     status, out, _err = run("job", "keep", job, "--until", "2026-01-31")

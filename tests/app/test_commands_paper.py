@@ -130,6 +130,8 @@ def test_check_by_picture_names_the_wrong_cut_and_draws_it(job: Path) -> None:
     assert "FAIL" in overlay.read_text(encoding="utf-8") and stat.S_IMODE(overlay.stat().st_mode) == 0o600
     record, problems = load_job(job)
     assert problems == () and record.pictures[1].shows == "cut key" and record.state == "cut"
+    run("check", job, "--picture", cut)
+    assert len(load_job(job)[0].pictures) == 2
     text = run("check", "--spec", "harbourside-5", "--code", "-".join(CODE), "--picture", cut)[1]
     assert "The picture reads as 3-1-3-5-4" in text and "Cut 3: metal is missing" in text
 

@@ -108,6 +108,24 @@ def test_a_job_sealed_in_the_window_stays_sealed(kept: MainWindow, qtbot: QtBot)
     assert recent_jobs() == (file,) and shown_name(file) == "0007 (sealed)"
 
 
+def test_a_job_sealed_before_its_picture_is_opened_never_lies_in_the_clear(
+    empty_window: MainWindow, qtbot: QtBot, tmp_path: Path
+) -> None:
+    """An empty job is sealed, then a picture is opened: the jobs folder only ever holds the sealed file and its kin."""
+    file = seal(empty_window, qtbot)
+    picture = tmp_path / "copy.png"
+    picture.write_bytes(png())
+    empty_window.session.act(lambda: empty_window.session.bench.set_spec("harbourside-5"))
+    empty_window.session.open(picture)
+    wait_read(empty_window, qtbot)
+    empty_window.session.save_now()
+
+    assert {path.name for path in jobs_folder().iterdir()} == {file.name, f"{file.name}.auto", f"{file.name}.lock"}
+    empty_window.close()
+    assert [path.name for path in jobs_folder().iterdir()] == [file.name]
+    assert [picture.file for picture in load_sealed(file, WORDS).job.pictures] == ["copy.png"]
+
+
 def test_a_sealed_job_opens_with_its_passphrase(
     kept: MainWindow, qtbot: QtBot, make_window: Callable[[Bench | None], MainWindow]
 ) -> None:
