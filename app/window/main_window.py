@@ -6,6 +6,7 @@ bench, its decoder's types and the panels.  :func:`app.window.start.run` imports
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -60,6 +61,7 @@ class MainWindow(QMainWindow):
         self.colours = theme.system_colours()
         self.format = LengthFormat(decimal=QLocale().decimalPoint())
         self.filled = self.closed = self._was_painted = False
+        self._asked_early: Callable[[], object] | None = None
         self._went_on = False
         self._done = ""
         self._saved_at = datetime.now()
@@ -92,6 +94,8 @@ class MainWindow(QMainWindow):
         if what is not None:
             self.session.open(what)
         self.session.after_change()
+        if self._asked_early is not None:
+            self._asked_early()
 
     # ---- building ------------------------------------------------------------------------------------------------
 
@@ -147,6 +151,10 @@ class MainWindow(QMainWindow):
         body.addWidget(self.path)
         self.centre = QStackedWidget()
         self.empty = EmptyState()
+        self.empty.open_asked.connect(lambda: self._as_soon_as_filled(lambda: self.door.ask_picture()))
+        self.empty.paste_asked.connect(lambda: self._as_soon_as_filled(lambda: self.door.paste()))
+        self.empty.demo_asked.connect(lambda: self._as_soon_as_filled(lambda: self.door.open_demo()))
+        self.empty.job_asked.connect(lambda folder: self._as_soon_as_filled(lambda: self.session.open(folder)))
         self._front = Panel()
         QVBoxLayout(self._front).addWidget(self.empty)
         self.centre.addWidget(self._front)
@@ -195,10 +203,6 @@ class MainWindow(QMainWindow):
         door.entitlement_wanted.connect(lambda: self.show_step("entitlement", take_focus=True))
         sheet.hint_changed.connect(self._show_hint)
         sheet.view.mark_chosen.connect(side.marks.show_chosen)
-        sheet.empty.open_asked.connect(door.ask_picture)
-        sheet.empty.paste_asked.connect(door.paste)
-        sheet.empty.demo_asked.connect(door.open_demo)
-        sheet.empty.job_asked.connect(session.open)
         side.compare_asked.connect(sheet.compare)
         side.open_asked.connect(door.ask_picture)
         side.paste_asked.connect(door.paste)
@@ -308,6 +312,13 @@ class MainWindow(QMainWindow):
         event.accept()
 
     # ---- within --------------------------------------------------------------------------------------------------
+
+    def _as_soon_as_filled(self, does: Callable[[], object]) -> None:
+        """Do it; where the bench is still on its way, once it is there: a click on the frame is not lost."""
+        if self.filled:
+            does()
+        else:
+            self._asked_early = does
 
     def _go_on(self) -> None:
         """Open the next step's panel where the one that is open has just been done."""

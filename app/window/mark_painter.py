@@ -98,6 +98,11 @@ class MarkPainter:
             wide = self._p.fontMetrics().horizontalAdvance(label)
             self._label(at + QPointF(-wide / 2, 36), label)
 
+    def banner(self, text: str) -> None:
+        """What is asked of the hand, at the top of the picture."""
+        wide = self._p.fontMetrics().horizontalAdvance(text)
+        self._label(QPointF((self._view.view_size[0] - wide) / 2, 24), text)
+
     def level_line(self, x_from: float, x_to: float, y: float, *, dashed: bool) -> None:
         """A floor as a code would have it, in straightened positions."""
         ends = self._view.view_xy(np.array([[x_from, y], [x_to, y]]))

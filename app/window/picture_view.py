@@ -298,7 +298,9 @@ class PictureView(PictureLook):
         painter.setOpacity(1.0)
         if loupe and loupe_name is not None:
             pen.loupe(marks[loupe_name].xy, layers.paint, self.font(), mark_title(loupe_name))
-        elif self._placing and self._pointer is not None:
+        if self._placing:
+            pen.banner(self.hint())
+        if not loupe and self._placing and self._pointer is not None:
             xy = self.view.picture_of_view(np.array(self._pointer))
             pen.loupe((float(xy[0]), float(xy[1])), layers.paint, self.font(), mark_title(self._placing[0]))
 

@@ -68,8 +68,7 @@ class Session(QObject):
         self._plan_of: Callable[[], TrialPlan] | None = None
         self._plan: TrialPlan | None = None
         self._said_save_error = ""
-        self._counted: tuple[str, int, KeySpec] | None = None
-        self._keys = 0
+        self._keys: dict[tuple[str, int, KeySpec], int] = {}
         self._closed = False
 
     # ---- changes -------------------------------------------------------------------------------------------------
@@ -90,6 +89,7 @@ class Session(QObject):
         self._given_up = None
         self._look()
         self._schedule()
+        self._count()
         self.changed.emit()
 
     def others(self) -> tuple[tuple[int, BenchPicture], ...]:
@@ -100,12 +100,12 @@ class Session(QObject):
     @property
     def keys_seen(self) -> int:
         """How many keys the shown picture shows; 0 while that is not known."""
-        return self._keys
+        return 0 if (key := self._counted_by()) is None else self._keys.get(key, 0)
 
     def split_keys(self) -> None:
         """Make a job of each further key of the shown picture, and keep them beside this one."""
         made: list[Bench] = []
-        if not self.act(lambda: made.extend(self.bench.jobs_for_keys(self._keys))):
+        if not self.act(lambda: made.extend(self.bench.jobs_for_keys(self.keys_seen))):
             return
 
         def keep(progress: Callable[[float, str], None], cancelled: Callable[[], bool]) -> tuple[str, ...]:
@@ -352,16 +352,20 @@ class Session(QObject):
             if _layer_key(picture) not in self._layers and not self.worker.busy("look"):
                 self._make_layers(picture)
 
+    def _counted_by(self) -> tuple[str, int, KeySpec] | None:
+        picture, spec = self.bench.state.picture, self.bench.state.spec
+        return None if picture is None or spec is None else (picture.sha256, picture.page, spec)
+
     def _count(self) -> None:
         """See how many keys the shown picture has, once for each picture and table."""
-        picture, spec = self.bench.state.picture, self.bench.state.spec
-        if picture is None or spec is None or (picture.sha256, picture.page, spec) == self._counted:
+        picture, key = self.bench.state.picture, self._counted_by()
+        if picture is None or key is None or key in self._keys or self.worker.busy("count") or self.reading_now:
             return
-        self._counted, self._keys = (picture.sha256, picture.page, spec), 0
+        spec = key[2]
         seen, reference = picture.picture, picture.reference
 
         def done(keys: int) -> None:
-            self._keys = keys
+            self._keys[key] = keys
             self.changed.emit()
 
         self.worker.start("count", lambda progress, cancelled: count_keys(seen, spec, reference), done, self._failed)

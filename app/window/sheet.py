@@ -56,6 +56,7 @@ class Sheet(QSplitter):
         growth_title.addWidget(self.auto_growth)
         self.setHandleWidth(theme.GAP - 2)
         self.setChildrenCollapsible(False)
+        self._panels: list[Panel] = []
         growth: tuple[QWidget | QLayout, ...] = (growth_title, self.strip)
         self.beside = Beside()
         pictures = QHBoxLayout()
@@ -74,6 +75,7 @@ class Sheet(QSplitter):
                 else:
                     box.addLayout(part)
             self.addWidget(panel)
+            self._panels.append(panel)
             self.setStretchFactor(self.count() - 1, share)
         self.setSizes(list(_SHARES))
         self._connect()
@@ -104,9 +106,11 @@ class Sheet(QSplitter):
 
     def refresh(self) -> None:
         """Show the job as it stands."""
-        self._show_picture()
         bench = self.session.bench
         decoding = bench.decoding
+        for panel in self._panels[1:]:  # a picture that cannot be read yet has the sheet to itself
+            panel.setVisible(decoding is not None or bench.state.picture is None)
+        self._show_picture()
         self.ladder.show_table(self._spec(), decoding, stale=self.session.reading_pictures and decoding is not None)
         self.ladder.show_holds(dict(bench.state.held), bench.state.ruled_out)
         self.align_ladder()

@@ -6,6 +6,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
 from pytestqt.qtbot import QtBot
 
 from app.window.arrival import Arrival
@@ -59,3 +60,20 @@ def test_a_window_closed_early_stays_empty(qtbot: QtBot) -> None:
     qtbot.wait(50)
 
     assert not window.filled
+
+
+def test_a_click_on_the_frame_is_not_lost(qtbot: QtBot, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is asked before the bench is there is done as soon as it is."""
+    opened: list[bool] = []
+    monkeypatch.setattr("app.window.doorway.Doorway.open_demo", lambda _door: opened.append(True))
+    window = MainWindow(at_once=False)
+    qtbot.addWidget(window)
+    arrival = Arrival(window)
+    window.show()
+    window.empty.demo.click()
+    assert opened == []
+    qtbot.waitUntil(lambda: window.filled, timeout=20_000)
+    window.close()
+    arrival.end()
+
+    assert opened == [True]

@@ -89,7 +89,7 @@ def test_the_pictures_beside_show_the_same_stretch(window: MainWindow, qtbot: Qt
 def test_several_keys_of_a_page_become_jobs(window: MainWindow, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where the program sees three keys it offers a job for each; they are kept, and this job stays on the bench."""
     monkeypatch.setattr("app.window.session.count_keys", lambda *_: 3)
-    window.session._counted = None
+    window.session._keys.clear()
     window.session._count()
     qtbot.waitUntil(lambda: window.session.keys_seen == 3, timeout=5000)
     window.show_step("picture")
