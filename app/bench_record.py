@@ -146,6 +146,8 @@ def opened_from(job: Job, problems: tuple[str, ...], content_of: Callable[[JobPi
         keep_until=job.keep_until,
         removed=job.removed,
     )
+    if job.removed:
+        problems = (*problems, f"This is a copy for teaching, made without the {' and the '.join(job.removed)}.")
     decoding = None
     if job.decoding is not None and spec is not None:
         try:

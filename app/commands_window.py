@@ -11,7 +11,9 @@ from keycore.refusal import Refusal
 
 
 def open_window(
-    what: Annotated[Path | None, typer.Argument(metavar="JOB_OR_PICTURE", help="A job folder, a sealed job, or a picture.")] = None,
+    what: Annotated[
+        Path | None, typer.Argument(metavar="JOB_OR_PICTURE", help="A job folder, a sealed job, or a picture.")
+    ] = None,
 ) -> None:
     """Open the window, with a job (sealed or not) or a picture.
 

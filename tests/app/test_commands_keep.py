@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from app.bench import Bench
 from keycore.jobfolder import load_job
 from keycore.joblock import take_lock
 from tests.app.made import CODE, Reader, png, quick_age
@@ -76,6 +77,9 @@ def test_a_copy_for_teaching_has_no_customer(job: Path) -> None:
     redacted = load_job(copy)[0]
     assert redacted.removed == ("customer",) and redacted.reading is not None
     assert "Fenwright" not in (copy / "job.json").read_text(encoding="utf-8")
+    bench = Bench.open_job(copy)
+    bench.set_notes("x")
+    assert bench.problems == ("This is a copy for teaching, made without the customer.",) and not bench.save_if_dirty()
     assert run("job", "redact", job, "--without", "address", "--out", job.parent / "x")[0] != 0
 
 
