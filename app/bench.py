@@ -25,8 +25,6 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-import numpy as np
-
 from app.bench_keeping import Keeping
 from app.bench_marks import MarkPoint, group_of, points_of
 from app.bench_state import BenchPicture, BenchState
@@ -37,6 +35,7 @@ from keycore.refusal import Refusal
 from keycore.spec import KeySpec
 
 if TYPE_CHECKING:
+    import numpy as np
     from numpy.typing import NDArray
 
     from keycore.decode import Decoder, Decoding, StripSegment
@@ -143,15 +142,10 @@ class Bench(Keeping):
 
     @property
     def growth_density(self) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
-        """(growths in mm, their probability density): where the evidence puts the growth.
-
-        The decoder tells it of the first picture; of another one that is shown the two are empty.
-        """
+        """(growths in mm, their probability density): where the shown picture's own readings put its growth."""
         key = self._decode_key()
         decoder = None if key is None else self._decoder(key)
-        if decoder is not None and self._index_among_keys() > 0:
-            return np.empty(0), np.empty(0)
-        return None if decoder is None else decoder.growth_density
+        return None if decoder is None else decoder.growth_density_of(self._index_among_keys())
 
     @property
     def is_current(self) -> bool:

@@ -217,7 +217,11 @@ class Decoder:
     @property
     def growth_density(self) -> tuple[Floats, Floats]:
         """(growths in mm, posterior density in 1/mm) of the first picture, over all codes."""
-        points, cells = self.posteriors[0].lattice.points, self._sums[0].cells
+        return self.growth_density_of(0)
+
+    def growth_density_of(self, picture: int) -> tuple[Floats, Floats]:
+        """(growths in mm, posterior density in 1/mm) of a picture by its own readings, over all codes."""
+        points, cells = self.posteriors[picture].lattice.points, self._sums[picture].cells
         edges = np.linspace(GROWTH_LOW_MM, GROWTH_HIGH_MM, 211)
         width = float(edges[1] - edges[0])
         density, _ = np.histogram(points.growth_mm, bins=edges, weights=cells)

@@ -159,3 +159,18 @@ def test_undo_says_what_it_takes_back(window: MainWindow) -> None:
     assert window.header.steps["undo"].text() == "Undo: hold cut 1 at 3"
     window.session.undo()
     assert window.header.steps["redo"].text() == "Redo: hold cut 1 at 3"
+
+
+def test_the_strip_shows_the_growth_of_the_picture_that_is_worked_on(window: MainWindow, qtbot: QtBot) -> None:
+    """With several pictures the density and the slider are those of the one that is shown."""
+    window.session.open(png(120), name="second.png")
+    qtbot.waitUntil(lambda: len(window.session.bench.state.pictures) == 2, timeout=5000)
+    wait_read(window, qtbot)
+    bench, picture = window.session.bench, window.session.bench.state.picture
+    assert picture is not None
+    share, density = bench.share_of(picture), bench.growth_density
+    assert share is not None and density is not None
+    growths, heights = density
+
+    assert abs(float(growths[heights.argmax()]) - share.growth_mm) < 3 * share.growth_sigma_mm
+    assert window.sheet.strip.value() == round(1000 * share.growth_mm)
