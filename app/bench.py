@@ -66,6 +66,7 @@ class Bench(Keeping):
         self._key_of_state: tuple[BenchState, DecodeKey | None] | None = None
         self._last_good: dict[str, tuple[KeySpec, PictureReading]] = {}
         self._last_decoding: tuple[KeySpec, tuple[str, ...], Decoding] | None = None
+        self._left_of_record: Decoding | None = None
 
     # ---- what is known -------------------------------------------------------------------------------------------
 
@@ -91,7 +92,7 @@ class Bench(Keeping):
         """What the pictures say of the code, at the slider's growth where it was set; else the last one."""
         key = self._decode_key()
         if key is None:
-            return None
+            return self._left_of_record
         decoder = self._decoder(key)
         if decoder is None:
             if self._last_decoding is None:
@@ -330,6 +331,8 @@ class Bench(Keeping):
         key = self._decode_key()
         if key is not None:
             _keep(self._decodings, self._asked_key(key, 0), decoding, _DECODINGS_KEPT)
+        elif self.problems:  # its pictures are gone or damaged; what the record says of the code is still there
+            self._left_of_record = decoding
 
     def _reading_of(self, picture: BenchPicture) -> PictureReading | Refusal | None:
         return None if self._state.spec is None else self._readings.get(read_key(picture, self._state.spec))

@@ -14,6 +14,7 @@ from app.bench_paper import job_sheet_of, outline_mm, template_of
 from keycore.job import JOB_VERSION
 from keycore.jobfolder import load_job
 from keycore.keyreading import from_decoding
+from keycore.refusal import Refusal
 from keycore.storeddecoding import decoding_to_json
 
 STORED = Path(__file__).resolve().parents[1] / "keycore" / "jobs" / f"job-{JOB_VERSION}"
@@ -105,3 +106,16 @@ def test_damage_within_a_member_opens_the_rest_for_reading_only(folder: Path, me
     assert bench.folder is None and bench.state.notes != "" and bench.state.entitlement.asked_by != ""
     bench.set_notes("x")
     assert not bench.save_if_dirty() and "open for reading only" in bench.save_error
+
+
+def test_job_whose_picture_is_gone_still_shows_its_code(folder: Path) -> None:
+    """The stored decoding is shown, for reading only, and no paper is made of what cannot be looked at."""
+    record, _problems = load_job(folder)
+    (folder / "demo-scan.jpg").unlink()
+    bench = Bench.open_job(folder)
+
+    assert "demo-scan.jpg of job folder job cannot be read" in bench.problems[0] and bench.folder is None
+    assert bench.decoding is not None and decoding_to_json(bench.decoding) == record.decoding
+    assert not bench.is_current and bench.strip == () and bench.work() is None
+    with pytest.raises(Refusal, match="has no code yet"):
+        job_sheet_of(bench)
