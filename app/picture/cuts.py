@@ -1,30 +1,26 @@
-"""From the evidence of whole edges to the reading of each cut: its centre and the likelihood of its height."""
+"""From the evidence around an edge to the reading of each cut: its centre and the likelihood of its height."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import logsumexp
 
-from app.picture.alignment import CENTRE_MM, HEIGHT_MM, Alignment, ShapeEvidence
+from app.picture.alignment import CENTRE_SD_MM
 from app.picture.edge import locate_step
+from app.picture.edgemaps import EdgeMaps
 from app.picture.frame import Frame
-from app.picture.runs import EdgeRuns, sample_runs
+from app.picture.lie import HeightCurve
 from app.picture.sample import Patch
 from app.picture.shape import EdgeShape
 from keycore.measured import Floats
 
-SHARPNESS = 0.3
-"""Share of neighbouring runs' evidence that is independent: shading, texture and toner are alike over about 0.6 mm,
-three runs."""
-CENTRE_SD_MM = 0.04
-"""How far a cut's centre may stand from the common spacing: making tolerance and the picture's own unevenness."""
+HEIGHT_MM = 0.02
 EDGE_SD_MM = 0.04
-"""Scale of the local difference between where the metal ends and where it seems to end."""
+"""Scale of the local difference between the metal's edge and the edge that is seen."""
 CONTAMINATED = 0.02
-TOP_STEP_MM = 0.02
+"""Share of cuts at which the best edge is another thing's altogether."""
 
 
 @dataclass(frozen=True)
@@ -59,38 +55,54 @@ class CutEvidence:
         return mean, float(np.sqrt((p * (self.height_mm[near] - mean) ** 2).sum()))
 
 
-def read_cuts(evidence: ShapeEvidence, shape: EdgeShape, alignment: Alignment) -> tuple[CutEvidence, ...]:
-    """Read every cut of one edge at the centres that the alignment gives."""
-    around = np.arange(-4, 5)
-    prior = -0.5 * (around * CENTRE_MM / CENTRE_SD_MM) ** 2
-    cuts = []
-    for centre in alignment.centres_mm(shape):
-        index = np.rint((centre - evidence.centre_mm[0]) / CENTRE_MM) + around
-        rows = SHARPNESS * evidence.log_p[np.clip(index.astype(int), 0, len(evidence.centre_mm) - 1)]
-        centre_score = logsumexp(rows, axis=1)
-        weight = np.exp(centre_score - centre_score.max())
-        weight /= weight.sum()
-        offset = float((weight * around).sum()) * CENTRE_MM
-        spread = float(np.sqrt((weight * (around * CENTRE_MM - offset) ** 2).sum()))
-        height = logsumexp(rows + prior[:, None], axis=0)
-        cuts.append(
-            CutEvidence(
-                centre_mm=float(centre) + offset,
-                centre_sigma_mm=float(np.hypot(max(spread, 0.02), CENTRE_SD_MM)),
-                height_mm=evidence.height_mm,
-                log_p=widened(height),
-            )
-        )
-    return tuple(cuts)
+def cut_curve(maps: EdgeMaps, centre_mm: float) -> tuple[HeightCurve, float, float]:
+    """Evidence of one cut's floor over its height, its centre's small freedom summed out.
+
+    Returns
+    -------
+    The curve, and mean and standard deviation of the centre.
+    """
+    step = float(maps.x_mm[1] - maps.x_mm[0])
+    count = int(np.ceil(3 * CENTRE_SD_MM / step))
+    columns = np.rint((centre_mm - maps.x_mm[0]) / step) + np.arange(-count, count + 1)
+    columns = np.clip(columns, 0, len(maps.x_mm) - 1).astype(int)
+    away = maps.x_mm[columns] - centre_mm
+    prior = -0.5 * (away / CENTRE_SD_MM) ** 2
+    here = maps.cut[:, columns] + (prior - logsumexp(prior))
+    by_centre = logsumexp(here, axis=0)
+    weight = np.exp(by_centre - by_centre.max())
+    weight /= weight.sum()
+    mean = float((weight * away).sum())
+    spread = float(np.sqrt((weight * (away - mean) ** 2).sum()))
+    return HeightCurve(centre_mm, maps.y_mm, uneven(maps.y_mm, logsumexp(here, axis=1))), centre_mm + mean, spread
 
 
-def widened(log_p: Floats) -> Floats:
-    """Widen a height's likelihood by the edge's local unevenness (Student t, 3 degrees) and by contamination."""
+def cut_evidence(curve: HeightCurve, centre_mm: float, centre_sigma_mm: float, line_mm: float) -> CutEvidence:
+    """Reading of a cut whose back (or centreline) stands at ``line_mm`` in the frame of the curve."""
+    height = np.arange(curve.height_mm[0], curve.height_mm[-1], HEIGHT_MM)
+    return CutEvidence(
+        centre_mm=centre_mm,
+        centre_sigma_mm=float(np.hypot(max(centre_sigma_mm, 0.02), 0.04)),
+        height_mm=height - line_mm,
+        log_p=contaminated(curve.at(height)),
+    )
+
+
+def uneven(height_mm: Floats, log_p: Floats) -> Floats:
+    """Widen a height's likelihood by the edge's local unevenness (Student t, 3 degrees of freedom)."""
+    step = float(height_mm[1] - height_mm[0])
+    most = float(log_p.max())
+    count = round(0.5 / step)
+    kernel = (1 + (step * np.arange(-count, count + 1) / EDGE_SD_MM) ** 2 / 3) ** -2.0
+    padded = np.pad(np.exp(log_p - most), count, mode="edge")
+    p = np.convolve(padded, kernel / kernel.sum(), mode="valid")
+    return np.asarray(np.log(np.maximum(p, 1e-300)) + most)
+
+
+def contaminated(log_p: Floats) -> Floats:
+    """Normalise to a probability, with a share of 'anywhere'."""
     p = np.exp(log_p - log_p.max())
     p /= p.sum()
-    reach = np.arange(-int(0.5 / HEIGHT_MM), int(0.5 / HEIGHT_MM) + 1) * HEIGHT_MM
-    kernel = (1 + (reach / EDGE_SD_MM) ** 2 / 3) ** -2.0
-    p = np.convolve(p, kernel / kernel.sum(), mode="same")
     return np.asarray(np.log((1 - CONTAMINATED) * p + CONTAMINATED / len(p)))
 
 
@@ -99,66 +111,31 @@ def visible_floor(
 ) -> float | None:
     """Height of the step that the eye sees at a floor, to a fraction of a pixel; None where none is clear.
 
-    For marks and drawings: it may be the metal's own edge or a shadow's, which is why decoding does not use it.
+    For marks and drawings: decoding takes the whole likelihood.
     """
     step = 0.5 / frame.px_per_mm
     height = np.arange(cut.mode_mm - 0.45, cut.mode_mm + 0.45, step)
     width = max(0.3, shape.flat_mm - 0.2)
-    grey = sample_runs(patch, frame, np.array([cut.centre_mm]), height, side=side, width_mm=width, across=12)[0]
+    x = cut.centre_mm + ((np.arange(12) + 0.5) / 12 - 0.5) * width
+    grey = patch.at(frame.picture_xy(np.stack(np.meshgrid(x, side * height), axis=-1))).mean(axis=1)
     found = locate_step(height, grey, blur_mm, from_u=cut.mode_mm - 0.2, to_u=cut.mode_mm + 0.3)
     return None if found is None else found.place
 
 
 @dataclass(frozen=True)
 class Top:
-    """The uncut edge: its height in the frame, and over how much of the blade it was seen."""
+    """The uncut edge: its height in the frame."""
 
     height_mm: float
     sigma_mm: float
-    seen_mm: float
 
 
-def plateau_runs(
-    runs: EdgeRuns, shape: EdgeShape, alignment: Alignment, roots_mm: Floats, x_from_mm: float, x_to_mm: float
-) -> NDArray[np.bool_]:
-    """(c,) True for the runs that stand on the uncut edge.
-
-    Parameters
-    ----------
-    roots_mm
-        (k,) floors as found.  Where even the deepest cuts would leave the edge uncut, it is uncut whatever was found.
-    x_from_mm, x_to_mm
-        The stretch of blade that has the full height at all: from the shoulder to where the tip begins to fall.
-    """
-    centres = alignment.centres_mm(shape)
-    x = runs.x_mm
-    margin = 0.15
-    deepest = np.full(len(centres), shape.roots_mm.min())
-    sure = shape.profile(x, centres, deepest, shape.top_mm) > shape.top_mm - 1e-6
-    fitted = np.ones(len(x), dtype=bool)
-    for away in (-margin, 0.0, margin):
-        fitted &= shape.profile(x + away, centres, roots_mm, shape.top_mm) > shape.top_mm - 1e-6
-    return np.asarray((sure | fitted) & (x > x_from_mm) & (x < x_to_mm))
-
-
-def top_log_p(runs: EdgeRuns, plateau: NDArray[np.bool_]) -> Floats | None:
-    """(p,) log-probability of the uncut edge's height on the runs' places; None where too few runs stand on it."""
-    column = float(runs.x_mm[1] - runs.x_mm[0])
-    if plateau.sum() * column < 0.5:
-        return None
-    return np.asarray(SHARPNESS * runs.log_p[plateau].sum(axis=0))
-
-
-def measure_top(runs: EdgeRuns, plateau: NDArray[np.bool_], guess_mm: float, guess_sd_mm: float) -> Top | None:
-    """Measure the blade's uncut edge on the runs that stand on it."""
-    log_p = top_log_p(runs, plateau)
-    if log_p is None:
-        return None
-    places = np.arange(guess_mm - 3 * guess_sd_mm, guess_mm + 4 * guess_sd_mm, TOP_STEP_MM)
-    score = np.interp(places, runs.y_mm, log_p) - 0.5 * ((places - guess_mm) / guess_sd_mm) ** 2
+def measure_top(curve: HeightCurve, line_mm: float, guess_mm: float, guess_sd_mm: float) -> Top:
+    """Measure the uncut edge, where the table and the scale put it at ``guess_mm`` above the line."""
+    height = np.arange(guess_mm - 3 * guess_sd_mm, guess_mm + 4 * guess_sd_mm, HEIGHT_MM)
+    score = curve.at(height + line_mm) - 0.5 * ((height - guess_mm) / guess_sd_mm) ** 2
     p = np.exp(score - score.max())
     p /= p.sum()
-    mean = float((p * places).sum())
-    sigma = float(np.sqrt((p * (places - mean) ** 2).sum()))
-    column = float(runs.x_mm[1] - runs.x_mm[0])
-    return Top(mean, float(np.hypot(sigma, EDGE_SD_MM)), float(plateau.sum() * column))
+    mean = float((p * height).sum())
+    sigma = float(np.sqrt((p * (height - mean) ** 2).sum()))
+    return Top(mean, float(np.hypot(sigma, EDGE_SD_MM)))

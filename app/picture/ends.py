@@ -2,71 +2,82 @@
 
 from __future__ import annotations
 
-import numpy as np
+from dataclasses import dataclass
 
-from app.picture.departure import level, steps
+import numpy as np
+from scipy.special import logsumexp
+
+from app.picture.edgemaps import blur_mm, log_ratio, spread, step_filter
 from app.picture.frame import Frame
-from app.picture.levels import PLACE_MM, Levels
-from app.picture.runs import fill_islands, run_model, sample_runs
 from app.picture.sample import Patch
 from keycore.measured import Floats, Measured
 
-ROW_MM = 0.3
-SURE = 0.5
-"""Share of its probability that a run must put within ``NEAR_MM`` of its best place to count."""
-NEAR_MM = 0.15
-TIP_SIGMA_MM, SHOULDER_SIGMA_MM = 0.2, 0.15
-"""A tip is rounded and worn, a shoulder has a fillet; what the runs agree on better than this is not believed."""
+STEP_MM = 0.05
+REACH_MM = 3.0
+"""How far beside the expected place an end is looked for."""
+EXPECTED_SD_MM = 0.3
+SHOULDER_SIGMA_MM, TIP_SIGMA_MM = 0.15, 0.2
+"""A shoulder has a fillet, a tip is rounded and worn: what the rows agree on better than this is not believed."""
+THERE = 0.5
+"""How often a side of the blade shows an end at all: not every key has a shoulder on both sides."""
 
 
-def find_tip(
-    patch: Patch, frame: Frame, levels: Levels, *, expected_mm: float, top_mm: float, low_mm: float
-) -> Measured | None:
-    """Find the tip along the frame, within 3 mm of where the table's length puts it.
+@dataclass(frozen=True)
+class BladeEnd:
+    """One end of the blade: where it was seen, if it was, and how much speaks for it at the expected place."""
 
-    The tip is the farthest that any height of the blade reaches: the upper end of the runs' places, not their mean.
-    """
-    rows = np.arange(low_mm + 0.15 * (top_mm - low_mm), low_mm + 0.75 * (top_mm - low_mm), ROW_MM)
-    ends = _ends(patch, frame, levels, rows, expected_mm - 4.0, expected_mm + 3.0)
-    if len(ends) < 4:
-        return None
-    return Measured(float(np.percentile(ends, 85)), TIP_SIGMA_MM)
+    at_mm: Measured | None
+    score: float
 
 
 def find_shoulder(
-    patch: Patch, frame: Frame, levels: Levels, *, expected_mm: float, top_mm: float, side: int
-) -> Measured | None:
-    """Find the shoulder's face beside the blade, within 2 mm of the gauge point; None where none steps out."""
-    rows = side * np.arange(top_mm + 0.4, top_mm + 1.3, ROW_MM / 2)
-    ends = _ends(patch, frame, levels, rows, expected_mm - 3.0, expected_mm + 2.0)
-    if len(ends) < 4:
-        return None
-    return Measured(float(np.median(ends)), float(np.hypot(SHOULDER_SIGMA_MM, np.std(ends))))
+    patch: Patch, frame: Frame, *, expected_mm: float, bands_mm: tuple[tuple[float, float], ...], signed: bool
+) -> BladeEnd:
+    """Find the shoulder's face: a step straight across, beside the blade.
+
+    Parameters
+    ----------
+    expected_mm
+        Where the cuts put it.
+    bands_mm
+        Heights (from, to) beside the blade in which it may stand out, one band a side.
+    """
+    return _end(patch, frame, expected_mm, bands_mm, signed, SHOULDER_SIGMA_MM)
 
 
-def _ends(patch: Patch, frame: Frame, levels: Levels, rows_mm: Floats, from_mm: float, to_mm: float) -> Floats:
-    """Where the runs along the blade at each height leave the metal; only runs that are sure of it."""
-    turned = np.array([[0.0, 1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
-    crossed = Frame(frame.to_picture @ turned, frame.px_per_mm)
-    along = steps(from_mm, to_mm, PLACE_MM)
-    grey = sample_runs(patch, crossed, rows_mm, along, side=1, width_mm=ROW_MM, across=4)
-    start = grey[:, : max(2, round(0.6 / PLACE_MM))].mean(axis=1)
-    metal = float(np.median(levels.metal))
-    grey, start = grey[np.abs(start - metal) < 2 * levels.scale], start[np.abs(start - metal) < 2 * levels.scale]
-    if not len(grey):
-        return np.zeros(0)
-    levelled = level(fill_islands(grey, start, levels.paper, PLACE_MM), start[:, None], levels.scale)
-    model = run_model(
-        frame,
-        levels,
-        levels.roughness,
-        places_mm=(along[0], along[-1]),
-        changes_mm=(along[0] + 0.6, along[-1] - 0.3),
-    )
-    score = model.log_likelihood(levelled)
-    p = np.exp(score - score.max(axis=1, keepdims=True))
-    p /= p.sum(axis=1, keepdims=True)
-    best = model.change_mm[p.argmax(axis=1)]
-    near = (p * (np.abs(model.change_mm[None, :] - best[:, None]) < NEAR_MM)).sum(axis=1)
-    at_border = (best < along[0] + 0.8) | (best > along[-1] - 0.5)
-    return np.asarray(best[(near > SURE) & ~at_border])
+def find_tip(patch: Patch, frame: Frame, *, expected_mm: float, low_mm: float, top_mm: float, signed: bool) -> BladeEnd:
+    """Find the tip: the step across the blade's end, in whichever third of its middle reaches farthest."""
+    height = top_mm - low_mm
+    bands = tuple((low_mm + share * height, low_mm + (share + 0.2) * height) for share in (0.2, 0.4, 0.6))
+    return _end(patch, frame, expected_mm, bands, signed, TIP_SIGMA_MM)
+
+
+def _end(
+    patch: Patch,
+    frame: Frame,
+    expected_mm: float,
+    bands_mm: tuple[tuple[float, float], ...],
+    signed: bool,
+    least_sigma_mm: float,
+) -> BladeEnd:
+    x = np.arange(expected_mm - REACH_MM, expected_mm + REACH_MM, STEP_MM)
+    prior = -0.5 * ((x - expected_mm) / EXPECTED_SD_MM) ** 2
+    prior = prior - logsumexp(prior)
+    curves = [_across(patch, frame, x, band, signed) for band in bands_mm]
+    score = float(sum(np.logaddexp(np.log(1 - THERE), np.log(THERE) + logsumexp(c + prior)) for c in curves))
+    best = max(curves, key=lambda curve: float((curve + prior).max()))
+    if float((best + prior).max()) < 0.0:
+        return BladeEnd(None, score)
+    weight = np.exp(best + prior - (best + prior).max())
+    weight /= weight.sum()
+    mean = float((weight * x).sum())
+    return BladeEnd(Measured(mean, float(np.hypot(least_sigma_mm, np.sqrt((weight * (x - mean) ** 2).sum())))), score)
+
+
+def _across(patch: Patch, frame: Frame, x_mm: Floats, band_mm: tuple[float, float], signed: bool) -> Floats:
+    """(n,) log-likelihood ratio of a step straight across at every x, over one band of heights."""
+    rows = np.arange(band_mm[0], band_mm[1], STEP_MM)
+    grey = patch.at(frame.picture_xy(np.stack(np.meshgrid(x_mm, rows), axis=-1)))
+    change = step_filter(grey, 1, blur_mm(frame) / STEP_MM, 0.3 / STEP_MM)
+    noise = spread(change) / np.sqrt(max(len(rows) * STEP_MM / 0.25, 1.0))
+    return log_ratio(change.mean(axis=0) / noise, signed=signed, step_mm=STEP_MM)

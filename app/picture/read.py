@@ -8,11 +8,12 @@ from typing import Literal
 
 import numpy as np
 
-from app.picture.alignment import BY_HAND, BY_OUTLINE, Guess
+from app.picture.alignment import Guess
 from app.picture.find import FoundKey, find_keys
 from app.picture.fit import FittedBlade, fit_blade
 from app.picture.frame import Frame
 from app.picture.ground import Ground, ground_of
+from app.picture.lie import LineGuess
 from app.picture.report import report
 from app.picture.sample import grey_patch
 from app.picture.values import Picture, PictureReading
@@ -27,8 +28,13 @@ Progress = Callable[[float, str], None]
 Cancelled = Callable[[], bool]
 Reference = Literal["auto", "card", "a4", "dpi", "none"]
 MARGIN_MM = 6.0
-REACH_BY_HAND = (1.3, 0.6)
-REACH_BY_OUTLINE = (2.6, 1.2, 0.6)
+BY_HAND = Guess(offset_sd_mm=0.6, scale_sd=0.018), LineGuess(offset_sd_mm=0.4, slope_sd=0.02, across_sd=0.01)
+"""A frame from rough marks: clicks about 0.4 mm off."""
+BY_OUTLINE = (
+    Guess(offset_sd_mm=1.1, scale_sd=0.03, scale=0.98),
+    LineGuess(offset_sd_mm=0.6, slope_sd=0.01, across_sd=0.01),
+)
+"""A frame from a silhouette, whose shoulder is rounded and whose shadow counts as key."""
 NO_KEY = (
     "No key was found in {name}; check that the whole key is in the picture, "
     "or mark its back, shoulder and tip by hand."
@@ -41,7 +47,7 @@ class _Start:
 
     frame: Frame
     guess: Guess
-    back_reach_mm: tuple[float, ...]
+    line: LineGuess
 
 
 def read_picture(
@@ -86,6 +92,7 @@ def read_picture(
     tell(0.05, "looking for the key")
     ground = ground_of(picture, spec, marks, medium=medium, reference=reference)
     starts = _starts(picture, spec, marks, key, ground)
+    paper_lighter = ground.medium in ("photocopy", "photo-copy")
     best: FittedBlade | None = None
     for number, start in enumerate(starts):
         if stop():
@@ -93,8 +100,8 @@ def read_picture(
         tell(0.15 + 0.7 * number / len(starts), "fitting the blade")
         corners = start.frame.picture_xy(_extent(spec))
         patch = grey_patch(picture, corners, MARGIN_MM * start.frame.px_per_mm)
-        fitted = fit_blade(patch, start.frame, spec, start.guess, back_reach_mm=start.back_reach_mm)
-        if best is None or fitted.alignment.score > best.alignment.score:
+        fitted = fit_blade(patch, start.frame, spec, start.guess, start.line, paper_lighter=paper_lighter)
+        if best is None or fitted.score > best.score:
             best = fitted
     if best is None:
         raise Refusal(NO_KEY.format(name=picture.name), code="picture.no-key")
@@ -159,7 +166,7 @@ def _starts(picture: Picture, spec: KeySpec, marks: Marks | None, key: int, grou
     """First frames to try: one from marks that suffice, else from what is found."""
     if marks is not None:
         try:
-            return [_Start(ground.frame(marks, spec), ground.guess(BY_HAND), REACH_BY_HAND)]
+            return [_Start(ground.frame(marks, spec), ground.guess(BY_HAND[0]), BY_HAND[1])]
         except Refusal:
             pass
     found = find_keys(picture, ignore=ground.card_xy, within=ground.page_xy)
@@ -182,7 +189,7 @@ def _starts(picture: Picture, spec: KeySpec, marks: Marks | None, key: int, grou
         rough = chosen.marks(single=single, back_is_a=side)
         given = {name: value for name, value in marks or () if value is not None and name != "format"}
         merged = rough.model_copy(update=given)
-        starts.append(_Start(ground.frame(merged, spec), ground.guess(BY_OUTLINE), REACH_BY_OUTLINE))
+        starts.append(_Start(ground.frame(merged, spec), ground.guess(BY_OUTLINE[0]), BY_OUTLINE[1]))
     clear = abs(chosen.roughness_a - chosen.roughness_b) > 0.02
     return starts[:1] if clear else starts
 

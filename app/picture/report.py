@@ -274,7 +274,7 @@ def _blade(fitted: FittedBlade, straight: Straight) -> Blade:
     def level(blade_mm: Floats) -> Floats:
         return straight.straight_xy(fitted.frame.picture_xy(blade_mm))
 
-    outlines = [level(np.stack([edge.runs.x_mm, edge.side * edge.profile_mm], axis=-1)) for edge in fitted.edges]
+    outlines = [level(np.stack([edge.x_mm, edge.side * edge.profile_mm], axis=-1)) for edge in fitted.edges]
     axis = level(np.array([[0.0, 0.0], [1.0, 0.0]]))
     slope = float((axis[1, 1] - axis[0, 1]) / (axis[1, 0] - axis[0, 0]))
     gauge_x = float(level(np.array([fitted.alignment.offset_mm, 0.0]))[0])

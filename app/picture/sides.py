@@ -275,7 +275,7 @@ def _step_inward(strength: Floats, offsets: Floats, line: Floats) -> float:
     if len(inward) * _STEP_PX <= _APART_PX + 1:
         return 0.0
     index = np.rint((line - offsets[0]) / _STEP_PX).astype(np.intp)[:, None] - inward
-    profile = np.median(strength[np.arange(len(line))[:, None], np.clip(index, 0, None)], axis=0)
+    profile = np.median(strength[np.arange(len(line))[:, None], np.clip(index, 0, strength.shape[1] - 1)], axis=0)
     main = float(profile[:3].max())
     beyond = round(2.0 / _STEP_PX)
     for k in range(len(profile) - 1 - beyond, round(_APART_PX / 2 / _STEP_PX), -1):

@@ -1,0 +1,217 @@
+"""How much speaks for an edge of the table's shape at every place of the picture.
+
+A floor, a flank and an uncut edge are straight lines of known direction and length.  The picture's change across such
+a line, averaged *with its sign* along the whole line before anything else is done to it, is the sum that a matched
+filter forms: noise, toner dots and texture cancel, and a step of one grey level over a floor's width still stands out
+where no single run across it shows anything.  (That the matched filter is the best linear detector in white noise:
+S. M. Kay, Fundamentals of Statistical Signal Processing II, 1998, ch. 4; from memory.)
+
+Model of one line's sum, in units of its own spread over the whole neighbourhood:
+
+    z ~ N(0, 1)             where no edge of the key lies there
+    z ~ N(0, 1 + STEP^2)    where one does: its step may have either sign and any size up to a few STEP
+
+so that the log-likelihood ratio is z^2/2 * STEP^2 / (1 + STEP^2) - ln(1 + STEP^2) / 2.  On a copied page paper is
+lighter than toner, so there only the rising sign counts.  Two things keep one line from deciding too much: an edge's
+height saturates at ``STRONGEST`` (a black border is no better than a clear edge; its *shape* within ``PEAK_MM`` is
+kept, so that a clear edge stays sharp), and the ratio is mixed with a share ``NOTHING`` of floors that show no edge
+at all.
+
+Before that: what is wider than ``WIDE_MM`` is taken off (the soft ramp of a shadow), and below the uncut edge the
+median along each row (grooves and brushing run along the blade and are no floors).
+
+Maps are sampled with ``sx = tangent * sy``, so that a flank is a diagonal of the raster.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import gaussian_filter, gaussian_filter1d, maximum_filter1d, uniform_filter1d
+from scipy.special import log_ndtr
+
+from app.picture.frame import Frame
+from app.picture.sample import Patch
+from app.picture.shape import EdgeShape
+from keycore.measured import Floats
+
+BLUR_MM = 0.06
+"""Least blur of the derivative: an edge's own rounding, and about the making of its flanks."""
+BLUR_PX = 0.5
+WIDE_MM = 0.3
+STEP = 5.0
+STRONGEST = 7.0
+PEAK_MM = 0.15
+NOTHING = 0.02
+CORNER_MM = 0.06
+"""Half of what is left out at a floor's end: its corners are rounded and may stand a little elsewhere."""
+ABOVE_TOP_MM = 0.3
+"""How far above the table's uncut edge a flank still counts: growth lifts both."""
+
+
+@dataclass(frozen=True)
+class EdgeMaps:
+    """One cut edge's neighbourhood: the evidence of cuts, and the change across it.
+
+    Attributes
+    ----------
+    x_mm, y_mm
+        (n,) places along the frame, (m,) heights outward from the back or centreline.
+    cut
+        (m, n) log-likelihood ratio of a cut centred at x with its floor at y: floor and both flanks.
+    rise
+        (m, n) signed change of grey across a level edge, in grey levels of its step.
+    noise
+        Spread of ``rise``.
+    signed
+        True where only a rise towards the outside counts.
+    """
+
+    x_mm: Floats
+    y_mm: Floats
+    cut: Floats
+    rise: Floats
+    noise: float
+    signed: bool
+
+    def level_edge(self, chosen: Floats) -> Floats:
+        """(m,) log-likelihood ratio of a level edge at every height, along the columns that are ``chosen`` (0 or 1)."""
+        column_mm = float(self.x_mm[1] - self.x_mm[0])
+        share = chosen / chosen.sum()
+        # Neighbouring columns share their blur and texture: about one independent value in a quarter of a millimetre.
+        independent = max(1.0, float(chosen.sum()) * column_mm / 0.25)
+        z = self.rise @ share / (self.noise / np.sqrt(independent))
+        return log_ratio(z, signed=self.signed, step_mm=float(self.y_mm[1] - self.y_mm[0]))
+
+
+def edge_maps(
+    patch: Patch,
+    frame: Frame,
+    shape: EdgeShape,
+    *,
+    side: int,
+    step_mm: float,
+    beyond_mm: float,
+    above_mm: float,
+    below_mm: float,
+    signed: bool,
+) -> EdgeMaps:
+    """Map the evidence along one edge of the blade.
+
+    Parameters
+    ----------
+    side
+        1 for the edge at positive y, -1 for the other.
+    step_mm
+        Distance of the raster's rows.
+    beyond_mm
+        How far to look beyond the first and last cut.
+    above_mm, below_mm
+        How far to look above the uncut edge and below the deepest floor.
+    signed
+        True where the outside is known to be the lighter one (a copy).
+    """
+    sx = step_mm * shape.tangent
+    first, last = float(shape.positions_mm.min()), float(shape.positions_mm.max())
+    x = np.arange(first - beyond_mm, last + beyond_mm, sx)
+    y = np.arange(max(float(shape.roots_mm.min()) - below_mm, 0.3), shape.top_mm + above_mm, step_mm)
+    grey = patch.at(frame.picture_xy(np.stack(np.meshgrid(x, side * y), axis=-1)))
+    along, across = _changes(grey, frame, sx, step_mm)
+    tilted = np.hypot(1.0, shape.tangent)
+    right = (shape.tangent * across - along) / tilted
+    left = (shape.tangent * across + along) / tilted
+    level = across.copy()
+    below_top = y < shape.top_mm - 0.25
+    for change in (level, right, left):
+        change[below_top] -= np.median(change[below_top], axis=1, keepdims=True)
+    width = max(1, round((shape.flat_mm - 2 * CORNER_MM) / sx))
+    floor = uniform_filter1d(level, width, axis=1, mode="nearest")
+    half = round(shape.flat_mm / 2 / sx)
+    rows = int(np.count_nonzero(y <= shape.top_mm + ABOVE_TOP_MM))
+    reach = max(4, round(0.95 * (shape.spacing_mm - shape.flat_mm) / 2 / sx))
+    start = max(1, round(0.1 / sx))
+    cut = log_ratio(floor / spread(floor[4:-4]), signed=signed, step_mm=step_mm)
+    for flank, direction in ((right, 1), (left, -1)):
+        z = _diagonal_sums(flank, rows, start, reach, direction)
+        cut += np.roll(log_ratio(z, signed=signed, step_mm=step_mm), -direction * half, axis=1)
+    return EdgeMaps(x, y, cut, across, spread(across), signed)
+
+
+def log_ratio(z: Floats, *, signed: bool, step_mm: float) -> Floats:
+    """Log-likelihood ratio of an edge against none (see the head of this module).
+
+    Parameters
+    ----------
+    z
+        Sums in units of their spread; the first axis runs across the edge.
+    step_mm
+        Distance of neighbouring places along the first axis.
+    """
+    return ratio_of_peak(z, peak_height(z, step_mm), signed=signed)
+
+
+def peak_height(z: Floats, step_mm: float) -> Floats:
+    """Largest size of any sum within ``PEAK_MM`` across the edge (the first axis)."""
+    width = max(1, 2 * round(PEAK_MM / step_mm) + 1)
+    return np.asarray(maximum_filter1d(np.abs(z), width, axis=0, mode="nearest"))
+
+
+def ratio_of_peak(z: Floats, height: Floats, *, signed: bool) -> Floats:
+    """Log-likelihood ratio of sums whose edges are ``height`` high at their peaks."""
+    z = z / np.sqrt(1.0 + (height / STRONGEST) ** 2)
+    ratio = 0.5 * z**2 * STEP**2 / (1 + STEP**2) - 0.5 * np.log(1 + STEP**2)
+    if signed:
+        ratio += np.log(2.0) + log_ndtr(z * STEP / np.sqrt(1 + STEP**2))
+    return np.asarray(np.logaddexp(np.log(NOTHING), np.log(1 - NOTHING) + ratio))
+
+
+def step_filter(grey: Floats, axis: int, blur: float, wide: float) -> Floats:
+    """Change of grey along one axis, in grey levels of its step; ``blur`` and ``wide`` are in samples."""
+    fine = gaussian_filter1d(grey, blur, axis=axis, order=1) - gaussian_filter1d(grey, wide, axis=axis, order=1)
+    return np.asarray(fine * blur * np.sqrt(2 * np.pi))
+
+
+def blur_mm(frame: Frame) -> float:
+    """Blur of the derivative for a picture of this resolution."""
+    return max(BLUR_MM, BLUR_PX / frame.px_per_mm)
+
+
+def spread(values: Floats) -> float:
+    """Standard deviation of the bulk of the values (from the median absolute deviation)."""
+    bulk = 1.4826 * float(np.median(np.abs(values - np.median(values))))
+    return bulk + 1e-6
+
+
+def _changes(grey: Floats, frame: Frame, sx: float, sy: float) -> tuple[Floats, Floats]:
+    """Change along x and along y, in grey levels of a step, without what is wide."""
+    blur = blur_mm(frame)
+    changes = []
+    for order, step in (((0, 1), sx), ((1, 0), sy)):
+        fine = gaussian_filter(grey, (blur / sy, blur / sx), order=order)
+        wide = gaussian_filter(grey, (WIDE_MM / sy, WIDE_MM / sx), order=order)
+        changes.append((fine - wide) / step * blur * np.sqrt(2 * np.pi))
+    return changes[0], changes[1]
+
+
+def _diagonal_sums(change: Floats, rows: int, start: int, reach: int, direction: int) -> Floats:
+    """Mean change along the flank that rises from every place, in units of its spread.
+
+    The flank's first ``start`` samples are its corner and left out; it ends after ``reach``, or at the uncut edge,
+    which is the last of ``rows``.  What a shorter flank shows counts as much less.
+    """
+    total = np.zeros_like(change)
+    whole = np.zeros_like(change)
+    count = np.zeros(len(change))
+    inside = np.arange(len(change)) < rows
+    for away in range(start, reach + 1):
+        moved = np.roll(change, -direction * away, axis=1)[away:]
+        whole[:-away] += moved
+        total[:-away] += np.where(inside[away:, None], moved, 0.0)
+        count[:-away] += inside[away:]
+    length = reach - start + 1
+    noise = spread(whole[:-reach] / length)
+    mean = total / np.maximum(count, 1.0)[:, None]
+    z = mean / noise * np.sqrt(count / length)[:, None]
+    z[count < min(4, length)] = 0.0
+    return z

@@ -1,0 +1,236 @@
+"""How the blade lies in its frame: the line of its back (or centreline), told by everything that must agree with it.
+
+Unknown together, each with its prior: the line's offset b and slope t, the scale across s, and the growth g.  For cut
+k, ``d`` of whose depths is not known, the table puts the floor at
+
+    y = side * (b + t * (x_k - x_mid)) + s * root_d + g
+
+and the evidence of the cut is summed over its depths.  The uncut edge stands where ``root_d`` is the blade's height;
+the back of a single edge shows its own line at (b, t); on a mirrored pair both edges have one depth.  A rough back by
+itself leaves some tenths of a millimetre and a little tilt, and every one of those moves all roots, so nothing less
+than all of it together tells the line from a groove or a bevel beside it.
+
+Everything is summed on one grid; for single and independent edges the cuts' part depends on b and g only through b +
+g (or b - g), which makes it a small table.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import logsumexp
+
+from app.picture.edgemaps import blur_mm, peak_height, ratio_of_peak, spread, step_filter
+from app.picture.frame import Frame
+from app.picture.sample import Patch
+from app.picture.shape import EdgeShape
+from keycore.measured import Floats
+
+GROWTH_SD_MM, GROWTH_LOW_MM, GROWTH_HIGH_MM = 0.25, -0.2, 0.8
+TOP_SD_MM = 0.06
+"""How differently the uncut edge and the floors may grow."""
+BACK_PIECES = 12
+
+
+@dataclass(frozen=True)
+class LineGuess:
+    """How far off the frame's axis may be: standard deviations of its offset and slope; 2.5 of them are searched."""
+
+    offset_sd_mm: float
+    slope_sd: float
+    across_sd: float
+    """Of the scale across against the scale along."""
+
+
+@dataclass(frozen=True)
+class Lie:
+    """The line found: y = offset_mm + slope * (x - x_mid_mm), and what was found with it."""
+
+    offset_mm: float
+    slope: float
+    sigma_mm: float
+    x_mid_mm: float
+    scale: float
+    growth_mm: float
+    score: float
+    """Log evidence of the whole, priors included."""
+
+    def at(self, x_mm: Floats | float) -> Floats:
+        """Height of the line in its frame."""
+        return np.asarray(self.offset_mm + self.slope * (np.asarray(x_mm) - self.x_mid_mm))
+
+    def applied(self, frame: Frame) -> Frame:
+        """Return the frame with its x axis laid on the line."""
+        return frame.moved(y_mm=self.offset_mm - self.slope * self.x_mid_mm, slope=self.slope)
+
+
+@dataclass(frozen=True)
+class HeightCurve:
+    """Log evidence of heights around ``x_mm`` on one edge."""
+
+    x_mm: float
+    height_mm: Floats
+    log_p: Floats
+
+    @property
+    def most_mm(self) -> float:
+        """Height that most speaks for."""
+        return float(self.height_mm[int(np.argmax(self.log_p))])
+
+    def at(self, height_mm: Floats) -> Floats:
+        """Evidence at any heights; the ends hold outside."""
+        return np.interp(height_mm.ravel(), self.height_mm, self.log_p).reshape(height_mm.shape)
+
+
+@dataclass(frozen=True)
+class Back:
+    """The change across a single edge's back: (p,) pieces along it, (n,) outward heights, (p, n) in units of noise."""
+
+    x_mm: Floats
+    outward_mm: Floats
+    z: Floats
+    signed: bool
+
+    def log_p(self, offsets_mm: Floats, slopes: Floats, x_mid_mm: float) -> Floats:
+        """(offsets, slopes) log-likelihood ratio of a straight back on each line."""
+        line = offsets_mm[:, None] + slopes[None, :] * (self.x_mm[:, None, None] - x_mid_mm)
+        total = sum(
+            np.interp(-at.ravel(), self.outward_mm, z).reshape(at.shape) for at, z in zip(line, self.z, strict=True)
+        )
+        z = np.asarray(total) / np.sqrt(len(self.z))
+        # One edge has one height, whichever slope it is looked at with: else every slope would seem as good.
+        height = peak_height(np.abs(z).max(axis=1), float(offsets_mm[1] - offsets_mm[0]))
+        return ratio_of_peak(z, height[:, None], signed=self.signed)
+
+
+def back_of(patch: Patch, frame: Frame, shape: EdgeShape, *, reach_mm: float, step_mm: float, signed: bool) -> Back:
+    """Look across the back of a single edge, within ``reach_mm`` of the frame's axis."""
+    x = np.arange(float(shape.positions_mm.min()) - 2.0, float(shape.positions_mm.max()) + 1.0, 0.06)
+    outward = np.arange(-reach_mm - 0.6, reach_mm + 0.6, step_mm)
+    grey = patch.at(frame.picture_xy(np.stack(np.meshgrid(x, -outward), axis=-1)))
+    change = step_filter(grey, 0, blur_mm(frame) / step_mm, 0.3 / step_mm)
+    pieces = np.array_split(np.arange(len(x)), BACK_PIECES)
+    means = np.array([change[:, piece].mean(axis=1) for piece in pieces])
+    return Back(np.array([x[piece].mean() for piece in pieces]), outward, means / spread(means), signed)
+
+
+def lie_of(
+    cuts: tuple[tuple[HeightCurve, ...], ...],
+    tops: tuple[HeightCurve | None, ...],
+    back: Back | None,
+    shape: EdgeShape,
+    *,
+    mirrored: bool,
+    scale_along: float,
+    guess: LineGuess,
+    step_mm: float,
+) -> Lie:
+    """Find the line.
+
+    Parameters
+    ----------
+    cuts
+        For each edge (the one at positive y first) the evidence of its cuts' floors.
+    tops
+        For each edge the evidence of its uncut edge, or None where none is seen.
+    back
+        A single edge's back; None for a double key.
+    mirrored
+        True where both edges have the same depths.
+    scale_along
+        Scale that the alignment found.
+    step_mm
+        Step of the grid in offset and growth.
+    """
+    x_mid = float(np.mean([curve.x_mm for curve in cuts[0]]))
+    count = int(np.ceil(2.5 * guess.offset_sd_mm / step_mm))
+    offsets = step_mm * np.arange(-count, count + 1.0)
+    half_length = float(np.ptp([curve.x_mm for curve in cuts[0]])) / 2 + 1.0
+    slope_count = int(np.clip(np.ceil(2.5 * guess.slope_sd * half_length / step_mm), 3, 16))
+    slopes = np.linspace(-2.5 * guess.slope_sd, 2.5 * guess.slope_sd, 2 * slope_count + 1)
+    scales = scale_along * (1.0 + guess.across_sd * np.linspace(-2, 2, 7))
+    growths = np.asarray(step_mm * np.arange(round(GROWTH_LOW_MM / step_mm), round(GROWTH_HIGH_MM / step_mm) + 1.0))
+    score = (
+        -0.5 * (offsets[:, None, None, None] / guess.offset_sd_mm) ** 2
+        - 0.5 * (slopes[:, None, None] / guess.slope_sd) ** 2
+        - 0.5 * ((scales[:, None] / scale_along - 1.0) / guess.across_sd) ** 2
+        - 0.5 * (growths / GROWTH_SD_MM) ** 2
+    )
+    if mirrored:
+        score = score + _pairs(cuts, shape, offsets, slopes, scales, growths, x_mid)
+    else:
+        for edge, side in zip(cuts, (1, -1), strict=False):
+            score = score + _edge(edge, shape, side, offsets, slopes, scales, growths, x_mid)
+    for top, side in zip(tops, (1, -1), strict=False):
+        if top is not None:
+            line = side * (offsets[:, None] + slopes * (top.x_mm - x_mid))
+            at = line[:, :, None, None] + scales[:, None] * shape.top_mm + growths
+            score = score + _softened(top).at(at)
+    if back is not None:
+        score = score + back.log_p(offsets, slopes, x_mid)[:, :, None, None]
+    best = np.unravel_index(int(np.argmax(score)), score.shape)
+    weight = np.exp(score - score[best])
+    near = weight[tuple(slice(max(index - 2, 0), index + 3) for index in best)]
+    near = near / near.sum()
+    means = [
+        float((near.sum(axis=tuple(a for a in range(4) if a != axis)) * values[max(index - 2, 0) : index + 3]).sum())
+        for axis, (index, values) in enumerate(zip(best, (offsets, slopes, scales, growths), strict=True))
+    ]
+    by_offset = weight.sum(axis=(1, 2, 3)) / weight.sum()
+    sigma = float(np.sqrt((by_offset * (offsets - means[0]) ** 2).sum() + step_mm**2 / 12))
+    return Lie(means[0], means[1], sigma, x_mid, means[2], means[3], float(score[best]))
+
+
+def _softened(top: HeightCurve) -> HeightCurve:
+    """Allow the uncut edge a growth of its own."""
+    away = TOP_SD_MM * np.linspace(-2, 2, 5)
+    moved = np.stack([np.interp(top.height_mm + off, top.height_mm, top.log_p) for off in away])
+    prior = -0.5 * (away / TOP_SD_MM) ** 2
+    both = logsumexp(moved + (prior - logsumexp(prior))[:, None], axis=0)
+    return HeightCurve(top.x_mm, top.height_mm, np.asarray(both))
+
+
+def _edge(
+    cuts: tuple[HeightCurve, ...],
+    shape: EdgeShape,
+    side: int,
+    offsets: Floats,
+    slopes: Floats,
+    scales: Floats,
+    growths: Floats,
+    x_mid: float,
+) -> Floats:
+    """(offsets, slopes, scales, growths) evidence of one edge whose depths are its own."""
+    step = float(growths[1] - growths[0])
+    # side * b + g, on the one grid that holds all of its values
+    both = np.arange(len(offsets) + len(growths) - 1) * step + growths[0] - offsets[-1]
+    table = np.zeros((len(both), len(slopes), len(scales)))
+    for curve in cuts:
+        at = both[:, None, None] + (side * slopes * (curve.x_mm - x_mid))[:, None]
+        at = at[..., None] + scales[:, None] * shape.roots_mm
+        table += logsumexp(curve.at(at), axis=-1)
+    start = np.arange(len(offsets)) if side > 0 else np.arange(len(offsets))[::-1]
+    index = start[:, None] + np.arange(len(growths))
+    return np.moveaxis(table[index], 1, -1)
+
+
+def _pairs(
+    cuts: tuple[tuple[HeightCurve, ...], ...],
+    shape: EdgeShape,
+    offsets: Floats,
+    slopes: Floats,
+    scales: Floats,
+    growths: Floats,
+    x_mid: float,
+) -> Floats:
+    """(offsets, slopes, scales, growths) evidence of a mirrored pair: opposite floors have one depth."""
+    score = np.zeros((len(offsets), len(slopes), len(scales), len(growths)))
+    for upper, lower in zip(*cuts, strict=True):
+        line = (offsets[:, None] + slopes * (upper.x_mm - x_mid))[:, :, None, None]
+        each = [
+            upper.at(line + scales[:, None] * root + growths) + lower.at(-line + scales[:, None] * root + growths)
+            for root in shape.roots_mm
+        ]
+        score += logsumexp(np.stack(each), axis=0)
+    return score

@@ -1,0 +1,174 @@
+"""The table's lines found in a picture: evidence, alignment, the back's line, the ends."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+
+from app.picture.alignment import Guess, alignments
+from app.picture.cuts import contaminated, cut_curve, uneven
+from app.picture.edgemaps import EdgeMaps, edge_maps, log_ratio
+from app.picture.ends import find_shoulder
+from app.picture.fit import fit_blade
+from app.picture.frame import Frame
+from app.picture.lie import LineGuess
+from app.picture.sample import Patch
+from app.picture.shape import EdgeShape, edge_shape
+from keycore.spec import KeySpec, load_spec
+
+PX = 16.0
+ORIGIN = (160.0, 260.0)
+FRAME = Frame.from_axes(np.array(ORIGIN), np.array([1.0, 0.0]), np.array([0.0, -1.0]), PX)
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A blade drawn on paper, and what it was drawn from."""
+
+    patch: Patch
+    roots_mm: np.ndarray
+
+
+def _blade(
+    spec: KeySpec,
+    code: tuple[int, ...],
+    *,
+    metal: float = 120.0,
+    paper: float = 200.0,
+    noise: float = 4.0,
+    slope: float = 0.0,
+    grooves: bool = False,
+) -> Drawn:
+    """Area-sampled picture of a single-edged blade with its shoulder at the frame's origin."""
+    shape = edge_shape(spec)
+    roots = shape.roots_mm[list(code)]
+    over = 4
+    columns, rows = np.meshgrid((np.arange(700 * over) + 0.5) / over - 0.5, (np.arange(330 * over) + 0.5) / over - 0.5)
+    x, y = (columns - ORIGIN[0]) / PX, (ORIGIN[1] - rows) / PX
+    y = y - slope * (x - 12.0)
+    assert spec.blade.length_mm is not None
+    edge = shape.profile(x[0], shape.positions_mm, roots, shape.top_mm)
+    inside = (y > 0) & (y < edge[None, :]) & (x > 0) & (x < spec.blade.length_mm)
+    bow = (x <= 0) & (x > -8) & (np.abs(y - shape.top_mm / 2) < shape.top_mm / 2 + 2.5)
+    grey = np.where(inside | bow, metal, paper).reshape(330, over, 700, over).mean(axis=(1, 3))
+    if grooves:
+        for height in (2.0, 5.6, 6.4):
+            row = round(ORIGIN[1] - height * PX)
+            grey[row : row + 2, 165:600] -= 30.0
+    grey += np.random.default_rng(4).normal(0.0, noise, grey.shape)
+    return Drawn(Patch(grey.astype(np.float32), 0, 0), roots)
+
+
+def _maps(drawn: Drawn, shape: EdgeShape, *, signed: bool = False) -> EdgeMaps:
+    return edge_maps(
+        drawn.patch, FRAME, shape, side=1, step_mm=0.05, beyond_mm=3.0, above_mm=1.5, below_mm=1.0, signed=signed
+    )
+
+
+@pytest.fixture(scope="module")
+def spec() -> KeySpec:
+    """An invented table of five cuts."""
+    return load_spec("Harbourside 5")
+
+
+CODE = (0, 3, 1, 4, 2)
+
+
+@pytest.mark.parametrize("grooves", [False, True])
+def test_a_faint_noisy_floor_is_found_where_no_single_run_shows_it(spec: KeySpec, grooves: bool) -> None:
+    """A step of twice the noise, in three pixels' blur: every floor's best height is its true one, grooves or not."""
+    drawn = _blade(spec, CODE, metal=120.0, paper=132.0, noise=6.0, grooves=grooves)
+    shape = edge_shape(spec)
+    maps = _maps(drawn, shape)
+
+    found = [cut_curve(maps, at)[0] for at in shape.positions_mm]
+
+    best = np.array([curve.height_mm[curve.log_p.argmax()] for curve in found])
+    assert np.abs(best - drawn.roots_mm).max() < 0.1
+
+
+def _peak(height: float) -> np.ndarray:
+    return height * np.exp(-0.5 * ((np.arange(-2, 2, 0.04) - 0.02) / 0.06) ** 2)
+
+
+def _most(height: float, *, signed: bool) -> float:
+    ratio = log_ratio(_peak(height), signed=signed, step_mm=0.04)
+    return float(ratio[np.argmax(np.abs(_peak(height)))])
+
+
+def test_on_a_copy_a_step_to_darker_is_no_edge() -> None:
+    """The sign counts only where it is known."""
+    assert _most(6.0, signed=True) > 5
+    assert _most(-6.0, signed=True) < -2
+    assert _most(-6.0, signed=False) == _most(6.0, signed=False)
+
+
+def test_no_single_line_decides_more_than_a_clear_edge_does_and_a_clear_edge_stays_sharp() -> None:
+    """The ratio saturates upwards, downwards at the share of floors that show nothing; the peak keeps its width."""
+    clear, black = _most(80.0, signed=False), _most(8000.0, signed=False)
+    flank = log_ratio(_peak(8000.0), signed=False, step_mm=0.04)[np.argmax(_peak(8000.0)) + 2]
+
+    assert _most(0.0, signed=False) > np.log(0.02)
+    assert black - clear < 0.5 < clear - _most(8.0, signed=False)
+    assert flank < black - 5
+
+
+def test_the_cuts_are_found_one_spacing_off_where_the_frame_is(spec: KeySpec) -> None:
+    """A frame that is a whole millimetre off along the blade and 2 % too small still finds every cut."""
+    shape = edge_shape(spec)
+    drawn = _blade(spec, CODE)
+    wrong = Frame.from_axes(np.array(ORIGIN) + [PX, 0.0], np.array([1.0, 0.0]), np.array([0.0, -1.0]), PX / 1.02)
+    maps = edge_maps(
+        drawn.patch, wrong, shape, side=1, step_mm=0.05, beyond_mm=5.0, above_mm=1.5, below_mm=1.0, signed=False
+    )
+
+    best, *others = alignments((maps,), shape, Guess(1.1, 0.03), around=None, count=4)
+
+    assert best.scale == pytest.approx(1.02, abs=0.003)
+    assert best.offset_mm == pytest.approx(-1.02, abs=0.06)
+    middle = shape.positions_mm.mean()
+    places = [place.offset_mm + place.scale * middle for place in (best, *others)]
+    assert np.diff(sorted(places)).min() > 0.4
+
+
+def test_the_back_is_found_with_its_tilt(spec: KeySpec) -> None:
+    """A frame half a millimetre off and turned by half a degree is laid on the back to a few hundredths."""
+    drawn = _blade(spec, CODE, slope=0.008)
+    off = FRAME.moved(y_mm=0.4)
+
+    fitted = fit_blade(drawn.patch, off, spec, Guess(0.6, 0.018), LineGuess(0.4, 0.02, 0.01), paper_lighter=False)
+
+    middle, end = fitted.frame.picture_xy(np.array([[12.0, 0.0], [22.0, 0.0]]))
+    up = (ORIGIN[1] - np.array([middle[1], end[1]])) / PX
+    assert up == pytest.approx([0.0, 0.08], abs=0.03)
+    heights = np.array([cut.mode_mm for cut in fitted.edges[0].cuts])
+    assert np.abs(heights - drawn.roots_mm).max() < 0.05
+    assert 0.0 < fitted.axis_sigma_mm < 0.05
+
+
+def test_the_shoulder_is_found_and_an_empty_place_has_none(spec: KeySpec) -> None:
+    """A step straight across beside the blade, and nothing where there is none."""
+    drawn = _blade(spec, CODE)
+    top = edge_shape(spec).top_mm
+
+    found = find_shoulder(drawn.patch, FRAME, expected_mm=0.2, bands_mm=((top + 0.4, top + 1.3),), signed=True)
+    nothing = find_shoulder(drawn.patch, FRAME, expected_mm=12.0, bands_mm=((top + 0.4, top + 1.3),), signed=True)
+
+    assert found.at_mm is not None
+    assert found.at_mm.value == pytest.approx(0.0, abs=0.06)
+    assert found.score > 3.0 > 0.5 > nothing.score
+    assert nothing.at_mm is None
+
+
+def test_a_widened_likelihood_keeps_its_place_and_leaves_room_for_a_mistake() -> None:
+    """Unevenness widens by its own scale; contamination is shared over all heights alike."""
+    height = np.linspace(0, 2, 201)
+    wide = uneven(height, -0.5 * ((height - 0.8) / 0.01) ** 2)
+    log_p = contaminated(wide)
+
+    assert height[wide.argmax()] == pytest.approx(0.8, abs=0.006)
+    assert 0.04 < np.ptp(height[wide > wide.max() - 0.5]) < 0.14
+    assert np.exp(log_p).sum() == pytest.approx(1.0, abs=0.01)
+    assert np.exp(log_p).min() > 0.9 * 0.02 / 201
