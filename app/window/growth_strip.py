@@ -195,10 +195,11 @@ class GrowthStrip(QSlider):
         painter.setPen(QPen(QColor(c.quiet), 2))
         painter.drawLine(QPointF(scale.left, rule_y), QPointF(scale.right, rule_y))
         painter.setPen(QColor(c.quiet))
-        for tick in scale.ticks():
+        ticks = scale.ticks(unit_mm=self.format.to_mm(1.0))
+        for tick in ticks:
             x = scale.x(tick)
             painter.drawLine(QPointF(x, rule_y), QPointF(x, rule_y + 4))
-            text = self.format.length(tick) if tick == scale.ticks()[-1] else self.format.bare(tick)
+            text = self.format.length(tick) if tick == ticks[-1] else self.format.bare(tick)
             width = QFontMetricsF(self.font()).horizontalAdvance(text)
             left = min(max(x - width / 2, 2.0), self.width() - width - 2)
             painter.drawText(QPointF(left, self.height() - 4), text)

@@ -13,6 +13,8 @@ from app.window.units import UNITS, Unit
 _IN_MENU = 10
 _STEP_WIDTH = 190
 """Of what Undo and Redo say, logical pixels; the tip says it whole."""
+_WIDE = 1150
+"""A narrower header has no room for it beside the rest."""
 _MENU = (
     "open", "open_job", "open_sealed", "jobs", "paste", "demo", "recent", "-", "new", "save", "seal", "keep", "forget",
     "-", "sheet", "template", "label", "export", "-", "wheel", "keys", "quit",
@@ -86,7 +88,8 @@ class Header(QWidget):
             made = self.steps[name]
             title = self._titles[name]
             whole = f"{title}: {does}" if does else title
-            made.setText(self.fontMetrics().elidedText(whole, Qt.TextElideMode.ElideRight, _STEP_WIDTH))
+            elided = self.fontMetrics().elidedText(whole, Qt.TextElideMode.ElideRight, _STEP_WIDTH)
+            made.setText(elided if self.width() >= _WIDE else title)
             made.setAccessibleName(whole)
 
     def show_job(self, number: str) -> None:

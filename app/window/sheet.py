@@ -27,6 +27,8 @@ from keycore.marks import PointXY, ReferenceMark
 from keycore.spec import KeySpec
 
 _SHARES: Final = (300, 290, 140)
+_MOST: Final = (100_000, 520, 220)
+"""On a tall screen the picture gets what ladder and strip have no use for."""
 
 
 class Sheet(QSplitter):
@@ -49,6 +51,7 @@ class Sheet(QSplitter):
         self.notice, self.working = Notice(self.stack), WorkNotice(self.stack)
         self.ladder, self.strip = DepthLadder(), GrowthStrip()
         self.growth_words = words("", "")
+        self.growth_words.setMaximumHeight(40)
         self.auto_growth = button(self.tr("Leave it to the evidence"), lambda: self.set_growth(None))
         growth_title = QHBoxLayout()
         growth_title.setContentsMargins(14, 6, 8, 0)
@@ -64,7 +67,7 @@ class Sheet(QSplitter):
         pictures.addWidget(self.stack, 5)
         pictures.addWidget(self.beside, 2)
         contents: tuple[tuple[QWidget | QLayout, ...], ...] = ((pictures,), (self.ladder,), growth)
-        for content, share in zip(contents, _SHARES, strict=True):
+        for content, share, most in zip(contents, _SHARES, _MOST, strict=True):
             panel = Panel()
             box = QVBoxLayout(panel)
             box.setSpacing(2)
@@ -75,6 +78,7 @@ class Sheet(QSplitter):
                 else:
                     box.addLayout(part)
             self.addWidget(panel)
+            panel.setMaximumHeight(most)
             self._panels.append(panel)
             self.setStretchFactor(self.count() - 1, share)
         self.setSizes(list(_SHARES))

@@ -29,14 +29,13 @@ class StripScale:
         share = (x - self.left) / max(self.right - self.left, 1e-9)
         return self.from_mm + min(max(share, 0.0), 1.0) * (self.to_mm - self.from_mm)
 
-    def ticks(self, least_gap: float = 70.0) -> tuple[float, ...]:
-        """Round growths to write under the strip, not nearer to each other than ``least_gap`` view units."""
-        for step in (0.02, 0.05, 0.1, 0.2, 0.5, 1.0):
-            if self.x(self.from_mm + step) - self.left >= least_gap or step == 1.0:
-                first = int(np.ceil(self.from_mm / step - 1e-9))
-                last = int(np.floor(self.to_mm / step + 1e-9))
-                return tuple(round(index * step, 3) for index in range(first, last + 1))
-        return ()
+    def ticks(self, least_gap: float = 70.0, unit_mm: float = 1.0) -> tuple[float, ...]:
+        """Growths in mm to write under the strip: round in a unit of so many mm, not nearer than ``least_gap``."""
+        steps = [digit * 10.0**power * unit_mm for power in range(-4, 4) for digit in (1, 2, 5)]
+        wide = [step for step in steps if self.x(self.from_mm + step) - self.left >= least_gap]
+        step = wide[0] if wide else steps[-1]
+        first, last = int(np.ceil(self.from_mm / step - 1e-9)), int(np.floor(self.to_mm / step + 1e-9))
+        return tuple(index * step for index in range(first, last + 1))
 
 
 def curve(

@@ -21,7 +21,8 @@ def test_ticks_are_round_and_apart() -> None:
     """Ticks lie on the strip, at round growths, with room for their numbers."""
     ticks = SCALE.ticks(least_gap=70)
 
-    assert ticks == (-0.5, 0.0, 0.5, 1.0, 1.5)
+    assert ticks == pytest.approx((-0.5, 0.0, 0.5, 1.0, 1.5))
+    assert [tick / 0.0254 for tick in SCALE.ticks(70, 0.0254)] == pytest.approx([-0.0, 20, 40], abs=1e-9)
 
 
 def test_the_density_curve_peaks_where_the_evidence_does() -> None:
