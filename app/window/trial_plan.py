@@ -85,6 +85,8 @@ class TrialPlanPart(QWidget):
         code = format_code(step.code, plan.spec)
         if step.fresh:
             does = self.tr("blank {0}: cut {1}").format(step.blank, code)
+        elif len(step.cut) == len(step.code):
+            does = self.tr("blank {0}: deepen all cuts to {1}").format(step.blank, code)
         else:
             does = self.tr("blank {0}: deepen cut {1} to {2}").format(step.blank, ", ".join(map(str, step.cut)), code)
         if trial is None:

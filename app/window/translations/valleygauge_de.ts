@@ -1622,6 +1622,10 @@
         <translation>Rohling {0}: {1} fräsen</translation>
     </message>
     <message>
+        <source>blank {0}: deepen all cuts to {1}</source>
+        <translation>Rohling {0}: alle Einschnitte vertiefen zu {1}</translation>
+    </message>
+    <message>
         <source>blank {0}: deepen cut {1} to {2}</source>
         <translation>Rohling {0}: Einschnitt {1} vertiefen zu {2}</translation>
     </message>
