@@ -39,7 +39,7 @@ A bad reading
 
 A misread picture
     A program that follows a shadow, a groove or a burnt-out strip follows it along the blade: bad readings come
-    together.  So one picture in ten of those read as whole likelihoods is taken as misread, and in it every cut is as
+    together.  So one picture in 25 of those read as whole likelihoods is taken as misread, and in it every cut is as
     likely bad as sound, its height then level over 4 mm.  That all cuts fit the table at one scale and growth speaks
     against it, the more so the more cuts there are, the sharper they were read and the wider the table's steps.
     Figures with sigmas are a hand's, or a program's that has looked at each; they are not taken to be misread together.
@@ -81,7 +81,7 @@ COMMON_WEAR_MM = (0.0, 0.01, 0.03, 0.05, 0.07)
 COMMON_WEAR_SHARES = (2 / 3, 1 / 12, 1 / 12, 1 / 12, 1 / 12)
 BAD_SIGMA_MM, ONE_EDGE_MM = 0.7, 0.1
 BAD_KEYS_VALUE, BAD_KEYS_CURVE, BAD_KEYS_HAND = 0.1, 0.02, 0.025
-MISREAD_PICTURES, MISREAD_CUTS = 0.1, 0.5
+MISREAD_PICTURES, MISREAD_CUTS = 0.04, 0.5
 SPOILT_KEYS = 0.02
 TILT_SIGMA = 0.002
 CENTRE_SIGMA_MM, CENTRE_SIGMA_HAND_MM = 0.03, 0.05

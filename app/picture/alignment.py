@@ -85,7 +85,7 @@ def alignments(
     score = np.zeros(at.shape[:2])
     for edge in maps:
         step = float(edge.x_mm[1] - edge.x_mm[0])
-        best = gaussian_filter1d(logsumexp(edge.cut, axis=0), CENTRE_SD_MM / step)
+        best = _somewhere_near(logsumexp(edge.cut, axis=0), CENTRE_SD_MM / step)
         score += best[np.clip(np.rint((at - edge.x_mm[0]) / step).astype(int), 0, len(best) - 1)].sum(axis=2)
     # The prior knows where the gauge point lies, not where the middle of the cuts does.
     gauge_off = centre + offsets[:, None] - scales[None, :] * middle - start.offset_mm
@@ -101,6 +101,13 @@ def alignments(
         found.append(Alignment(centre + offset - scale * middle, scale, float(prior[row, column])))
         left[near] = -np.inf
     return tuple(found)
+
+
+def _somewhere_near(log_p: Floats, sd: float) -> Floats:
+    """Evidence of a cut whose centre stands anywhere near (normal, ``sd`` columns)."""
+    most = float(log_p.max())
+    p = gaussian_filter1d(np.exp(np.maximum(log_p - most, -600.0)), sd)
+    return np.asarray(np.log(np.maximum(p, 1e-280)) + most)
 
 
 def _mean_near(score: Floats, offsets: Floats, scales: Floats, row: int, column: int) -> tuple[float, float]:

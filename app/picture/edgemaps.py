@@ -44,6 +44,8 @@ STEP = 5.0
 STRONGEST = 7.0
 PEAK_MM = 0.15
 NOTHING = 0.02
+LEAST_GREY = 0.3
+"""Changes of less than this many grey levels are no edge, however little noise there is."""
 CORNER_MM = 0.06
 """Half of what is left out at a floor's end: its corners are rounded and may stand a little elsewhere."""
 ABOVE_TOP_MM = 0.3
@@ -178,9 +180,8 @@ def blur_mm(frame: Frame) -> float:
 
 
 def spread(values: Floats) -> float:
-    """Standard deviation of the bulk of the values (from the median absolute deviation)."""
-    bulk = 1.4826 * float(np.median(np.abs(values - np.median(values))))
-    return bulk + 1e-6
+    """Standard deviation of the bulk of the values (from the median absolute deviation), and no less than can count."""
+    return float(np.hypot(1.4826 * np.median(np.abs(values - np.median(values))), LEAST_GREY))
 
 
 def _changes(grey: Floats, frame: Frame, sx: float, sy: float) -> tuple[Floats, Floats]:

@@ -6,7 +6,7 @@ looked at small; everything found here is rough, and the fit refines it on the o
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -20,6 +20,9 @@ from keycore.measured import Floats
 
 LOOK_PX = 1400
 """Longest side of the small picture that is searched."""
+LEAST_AREA = 0.0008
+"""A smaller share of the picture is no key that could be measured."""
+MOST_OUTLINES = 3
 LEVEL_PX = 900
 """Length to which a found key is brought before its outline is measured."""
 
@@ -40,6 +43,10 @@ class FoundKey:
         (4, 2) corners of the smallest rectangle around the whole key, for drawing.
     quality
         0 to 1: how much it looks like a key.
+    length_px
+        Length of the whole key.
+    others
+        Other outlines of the same key, as found by other means.
     """
 
     shoulder_xy: tuple[float, float]
@@ -50,6 +57,8 @@ class FoundKey:
     roughness_b: float
     box: Floats
     quality: float
+    length_px: float
+    others: tuple[FoundKey, ...] = ()
 
     def marks(self, *, single: bool, back_is_a: bool) -> Marks:
         """Rough marks of this key, as a hand might have set them."""
@@ -68,7 +77,13 @@ class FoundKey:
         )
 
 
-def find_keys(picture: Picture, *, ignore: Floats | None = None, within: Floats | None = None) -> tuple[FoundKey, ...]:
+def find_keys(
+    picture: Picture,
+    *,
+    ignore: Floats | None = None,
+    within: Floats | None = None,
+    length_px: tuple[float, float] | None = None,
+) -> tuple[FoundKey, ...]:
     """Find every key in a picture, the likeliest first.
 
     Parameters
@@ -79,25 +94,41 @@ def find_keys(picture: Picture, *, ignore: Floats | None = None, within: Floats 
         (n, 2) corners of something that is not a key (a card), or None.
     within
         (n, 2) corners of the page that holds the keys, or None.
+    length_px
+        How long a key can be (least, most) where the scale is known, or None.
     """
-    grey, scale = _small(picture)
-    mask = _foreground(grey, picture, scale)
+    pixels, scale = _small(picture)
+    allowed = np.ones(pixels.shape[:2], dtype=np.uint8)
     if ignore is not None:
-        cv2.fillConvexPoly(mask, np.rint(_grown(ignore, 1.04) * scale).astype(np.int32), 0)
+        cv2.fillConvexPoly(allowed, np.rint(_grown(ignore, 1.04) * scale).astype(np.int32), 0)
     if within is not None:
-        inside = np.zeros_like(mask)
+        inside = np.zeros_like(allowed)
         cv2.fillConvexPoly(inside, np.rint(_grown(within, 0.97) * scale).astype(np.int32), 1)
-        mask = mask * inside
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
-    order = sorted(range(1, count), key=lambda label: -int(stats[label, cv2.CC_STAT_AREA]))
-    found = []
-    for label in order[:12]:
-        if stats[label, cv2.CC_STAT_AREA] < 0.0008 * mask.size:
-            continue
-        key = _as_key((labels == label).astype(np.uint8), scale)
-        if key is not None:
-            found.append(key)
-    return tuple(sorted(found, key=lambda key: -key.quality))
+        allowed = allowed * inside
+    found: list[FoundKey] = []
+    for mask in _foregrounds(pixels, allowed):
+        count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
+        order = sorted(range(1, count), key=lambda label: -int(stats[label, cv2.CC_STAT_AREA]))
+        for label in order[:8]:
+            if stats[label, cv2.CC_STAT_AREA] < LEAST_AREA * mask.size:
+                continue
+            key = _as_key((labels == label).astype(np.uint8), scale)
+            if key is not None and (length_px is None or length_px[0] < key.length_px < length_px[1]):
+                found.append(key)
+    return _without_repeats(found)
+
+
+def _without_repeats(found: list[FoundKey]) -> tuple[FoundKey, ...]:
+    """One entry for each key, the likeliest outline first; its other outlines are kept beside it."""
+    keys: list[FoundKey] = []
+    for key in sorted(found, key=lambda key: -key.quality):
+        middle = key.box.mean(axis=0)
+        same = [n for n, other in enumerate(keys) if np.hypot(*(other.box.mean(axis=0) - middle)) < 0.4 * key.length_px]
+        if not same:
+            keys.append(key)
+        elif len(keys[same[0]].others) < MOST_OUTLINES - 1:
+            keys[same[0]] = replace(keys[same[0]], others=(*keys[same[0]].others, key))
+    return tuple(keys)
 
 
 def _small(picture: Picture) -> tuple[NDArray[np.uint8], float]:
@@ -107,11 +138,27 @@ def _small(picture: Picture) -> tuple[NDArray[np.uint8], float]:
     pixels = picture.rgb
     if scale < 1.0:
         pixels = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
-    return np.clip(np.rint(to_grey(pixels)), 0, 255).astype(np.uint8), scale
+    return pixels, scale
 
 
-def _foreground(grey: NDArray[np.uint8], picture: Picture, scale: float) -> NDArray[np.uint8]:
-    """White where something darker (or of another colour) than the paper around it lies."""
+def _foregrounds(pixels: NDArray[np.uint8], allowed: NDArray[np.uint8]) -> list[NDArray[np.uint8]]:
+    """Masks of what may be a key: darker than the paper around it, or of another colour than what it lies on."""
+    grey = np.clip(np.rint(to_grey(pixels)), 0, 255).astype(np.uint8)
+    masks = [_darker(grey)]
+    if pixels.ndim == 3:
+        masks += _other_colour(pixels, allowed)
+    # Ruled lines and letters that touch a key are thinner than its blade.
+    radius = max(2, round(max(grey.shape) / 300))
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
+    kept = []
+    for mask in masks:
+        mask = mask * allowed
+        kept += [mask, np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc), dtype=np.uint8)]
+    return kept
+
+
+def _darker(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """White where something darker than the paper around it lies."""
     size = max(31, int(0.35 * max(grey.shape)) | 1)
     tiny = cv2.resize(grey, None, fx=0.125, fy=0.125, interpolation=cv2.INTER_AREA)
     kernel = max(3, int(size * 0.125) | 1)
@@ -124,6 +171,31 @@ def _foreground(grey: NDArray[np.uint8], picture: Picture, scale: float) -> NDAr
     reach = max(3, round(max(grey.shape) / 250)) | 1
     closed = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((reach, reach), np.uint8))
     return np.asarray(closed, dtype=np.uint8)
+
+
+def _other_colour(pixels: NDArray[np.uint8], allowed: NDArray[np.uint8]) -> list[NDArray[np.uint8]]:
+    """Masks, cautious and eager, of what differs in lightness or colour from what lies around it.
+
+    What lies around is a wide median; how far it differs by itself (grain of a table, noise) is its usual distance
+    from that median, and a key must differ by several times as much.
+    """
+    lab = cv2.cvtColor(cv2.GaussianBlur(pixels, (5, 5), 0), cv2.COLOR_RGB2LAB)
+    usual = np.median(lab[allowed > 0], axis=0).astype(np.uint8)
+    lab = np.where(allowed[..., None] > 0, lab, usual)
+    tiny = cv2.resize(lab, None, fx=0.125, fy=0.125, interpolation=cv2.INTER_AREA)
+    kernel = min(255, int(0.3 * max(tiny.shape[:2])) | 1)
+    around = cv2.merge([cv2.medianBlur(np.ascontiguousarray(tiny[..., k]), kernel) for k in range(3)])
+    around = cv2.resize(around, (lab.shape[1], lab.shape[0]), interpolation=cv2.INTER_LINEAR)
+    away = lab.astype(np.float32) - around.astype(np.float32)
+    distance = np.sqrt((away**2).sum(axis=2)) * (allowed > 0)
+    grain = float(np.median(distance[allowed > 0]))
+    reach = max(3, round(max(allowed.shape) / 150)) | 1
+    square = np.ones((reach, reach), np.uint8)
+    masks = []
+    for times, least in ((6.0, 14.0), (3.5, 7.0)):
+        mask = (distance > max(times * grain, least)).astype(np.uint8)
+        masks.append(np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, square), dtype=np.uint8))
+    return masks
 
 
 def _as_key(blob: NDArray[np.uint8], scale: float) -> FoundKey | None:
@@ -172,8 +244,13 @@ def _as_key(blob: NDArray[np.uint8], scale: float) -> FoundKey | None:
     middle = (lines[0][1] + lines[1][1]) / 2, (lines[0][0] + lines[1][0]) / 2
     shoulder_xy = to_picture(np.array([float(shoulder), middle[0] + middle[1] * shoulder]))
     tip_xy = to_picture(np.array([float(tip), middle[0] + middle[1] * tip]))
-    bow_ratio = float(np.percentile(width[:shoulder], 80)) / height if shoulder > 5 else 1.0
-    quality = float(np.clip((bow_ratio - 1.0) / 0.8, 0.05, 1.0)) * float(np.clip(1.2 - abs(filled - 0.6), 0.2, 1.0))
+    quality = _looks_like(
+        bow_ratio=float(np.percentile(width[:shoulder], 80)) / height if shoulder > 5 else 1.0,
+        blade_ratio=length / height,
+        whole_ratio=count / length,
+        straightest=min(lines[0][2], lines[1][2]),
+        filled=filled,
+    )
     return FoundKey(
         shoulder_xy=_pair(shoulder_xy),
         tip_xy=_pair(tip_xy),
@@ -182,8 +259,33 @@ def _as_key(blob: NDArray[np.uint8], scale: float) -> FoundKey | None:
         roughness_a=lines[0][2],
         roughness_b=lines[1][2],
         box=(box + 0.5) / scale - 0.5,
-        quality=quality * float(np.sqrt(blob.sum() / blob.size) + 0.3),
+        quality=quality,
+        length_px=long_side / scale,
     )
+
+
+def _looks_like(
+    *, bow_ratio: float, blade_ratio: float, whole_ratio: float, straightest: float, filled: float
+) -> float:
+    """0 to 1: how ordinary a key's proportions are.
+
+    Parameters
+    ----------
+    bow_ratio, blade_ratio, whole_ratio
+        Bow's width to the blade's; blade's length to its height; whole length to the blade's.
+    straightest
+        Roughness of the straighter side, as a share of the blade's height: one side of any key is straight enough.
+    filled
+        Share of the smallest rectangle around it that the key fills.
+    """
+    off = (
+        np.log(bow_ratio / 2.5) / 0.35,
+        np.log(blade_ratio / 3.4) / 0.35,
+        np.log(whole_ratio / 1.75) / 0.25,
+        (filled - 0.6) / 0.15,
+        straightest / 0.12,
+    )
+    return float(np.exp(-0.25 * np.sum(np.square(off))))
 
 
 def _level(

@@ -14,19 +14,21 @@ from typing import Literal
 import numpy as np
 
 from app.picture.alignment import Alignment, Guess, alignments
-from app.picture.cuts import CutEvidence, Top, cut_curve, cut_evidence, measure_top, visible_floor
+from app.picture.cuts import CutEvidence, Top, cut_curve, cut_evidence, measure_top, uneven, visible_floor
 from app.picture.edgemaps import EdgeMaps, blur_mm, edge_maps
 from app.picture.ends import find_shoulder, find_tip
 from app.picture.frame import Frame
-from app.picture.lie import HeightCurve, Lie, LineGuess, back_of, lie_of
+from app.picture.lie import HeightCurve, Lie, LineGuess, back_of, lies_of
 from app.picture.sample import Patch
 from app.picture.shape import EdgeShape, edge_shape
 from keycore.measured import Floats, Measured
 from keycore.spec import KeySpec
 
 COARSE_MM, FINE_MM = 0.08, 0.04
-PLACES = 5
-"""How many places along the blade are tried."""
+PLACES, LINES = 5, 2
+"""How many places along the blade are tried, and lines of the back for each."""
+FINE_LOOKS, WORSE, SAME_MM = 3, 60.0, 0.2
+"""How many rough fits are looked at finely, how much worse than the best they may be, and how far apart they lie."""
 AGAIN = Guess(offset_sd_mm=0.25, scale_sd=0.012)
 LINE_AGAIN = LineGuess(offset_sd_mm=0.25, slope_sd=0.004, across_sd=0.008)
 TOP_SD_MM = 0.25
@@ -77,10 +79,21 @@ class _Look:
     score: float
 
 
-def fit_blade(
+@dataclass(frozen=True)
+class RoughFit:
+    """A blade as the first, coarse look found it."""
+
+    patch: Patch
+    frame: Frame
+    alignment: Alignment
+    score: float
+    """Log evidence of the whole, to compare different first frames on the same picture."""
+
+
+def look_roughly(
     patch: Patch, frame: Frame, spec: KeySpec, guess: Guess, line: LineGuess, *, paper_lighter: bool
-) -> FittedBlade:
-    """Fit the table's blade to the picture, starting from a rough frame.
+) -> tuple[RoughFit, ...]:
+    """Look for the table's blade coarsely, starting from a rough frame: everything that it may be, best first.
 
     Parameters
     ----------
@@ -89,10 +102,30 @@ def fit_blade(
     paper_lighter
         True where everything outside the key is lighter than the key (a copy).
     """
+    looks = _looks(patch, frame, spec, edge_shape(spec), guess, line, None, COARSE_MM, paper_lighter)
+    return tuple(RoughFit(patch, look.lie.applied(frame), look.alignment, look.score) for look in looks)
+
+
+def likeliest(rough: list[RoughFit], spec: KeySpec) -> list[RoughFit]:
+    """Those of the rough fits that are worth a fine look: different ones, not much worse than the best."""
+    positions = edge_shape(spec).positions_mm
+    ends = np.array([[float(positions.min()), 0.0], [float(positions.max()), 0.0]])
+    kept: list[tuple[RoughFit, Floats]] = []
+    for one in sorted(rough, key=lambda one: -one.score):
+        at = one.frame.picture_xy(one.alignment.offset_mm * np.array([1.0, 0.0]) + one.alignment.scale * ends)
+        near = SAME_MM * one.frame.px_per_mm
+        if kept and one.score < kept[0][0].score - WORSE:
+            break
+        if all(np.abs(at - other).max() > near for _, other in kept):
+            kept.append((one, at))
+    return [one for one, _ in kept[:FINE_LOOKS]]
+
+
+def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool) -> FittedBlade:
+    """Fit the table's blade finely where the first look found it."""
     shape = edge_shape(spec)
-    coarse = _look(patch, frame, spec, shape, guess, line, None, COARSE_MM, paper_lighter)
-    frame = coarse.lie.applied(frame)
-    fine = _look(patch, frame, spec, shape, AGAIN, LINE_AGAIN, coarse.alignment, FINE_MM, paper_lighter)
+    patch, frame = rough.patch, rough.frame
+    fine = _looks(patch, frame, spec, shape, AGAIN, LINE_AGAIN, rough.alignment, FINE_MM, paper_lighter)[0]
     final = fine.lie.applied(frame)
     edges = tuple(_fitted_edge(patch, final, shape, fine, number, side) for number, side in enumerate(_sides(spec)))
     return FittedBlade(
@@ -111,7 +144,7 @@ def _sides(spec: KeySpec) -> tuple[Literal[1, -1], ...]:
     return (1,) if spec.edges == "single" else (1, -1)
 
 
-def _look(
+def _looks(
     patch: Patch,
     frame: Frame,
     spec: KeySpec,
@@ -121,7 +154,7 @@ def _look(
     around: Alignment | None,
     step_mm: float,
     paper_lighter: bool,
-) -> _Look:
+) -> list[_Look]:
     reach_mm = 2.5 * line.offset_sd_mm
     beyond = 1.0 + guess.offsets_mm[-1] + 2.5 * guess.scale_sd * float(np.abs(shape.positions_mm).max()) + 2.0
     maps = tuple(
@@ -148,8 +181,8 @@ def _look(
         curves = tuple(tuple(cut_curve(edge, float(at)) for at in place.centres_mm(shape)) for edge in maps)
         floors = [[curve.most_mm if around else deepest for curve, _, _ in edge] for edge in curves]
         tops = tuple(_top_curve(edge, spec, shape, place, at) for edge, at in zip(maps, floors, strict=True))
-        lie = lie_of(
-            tuple(tuple(curve for curve, _, _ in edge) for edge in curves),
+        lies = lies_of(
+            tuple(tuple(uneven(curve) for curve, _, _ in edge) for edge in curves),
             tops,
             back,
             shape,
@@ -157,10 +190,12 @@ def _look(
             scale_along=place.scale,
             guess=line,
             step_mm=step_mm,
+            count=LINES if around is None else 1,
         )
-        ends, seen = _ends(patch, lie.applied(frame), spec, shape, place, paper_lighter)
-        looks.append(_Look(maps, place, curves, tops, lie, ends, lie.score + place.log_prior + seen))
-    return max(looks, key=lambda look: look.score)
+        for lie in lies:
+            ends, seen = _ends(patch, lie.applied(frame), spec, shape, place, paper_lighter)
+            looks.append(_Look(maps, place, curves, tops, lie, ends, lie.score + place.log_prior + seen))
+    return sorted(looks, key=lambda look: -look.score)
 
 
 def _top_curve(

@@ -63,6 +63,11 @@ class Frame:
         matrix = self.to_picture @ step
         return Frame(matrix / matrix[2, 2], self.px_per_mm)
 
+    def scaled(self, factor: float) -> Frame:
+        """Return the frame with millimetres ``factor`` times as large in the picture, its origin unmoved."""
+        matrix = self.to_picture @ np.diag([factor, factor, 1.0])
+        return Frame(matrix / matrix[2, 2], self.px_per_mm * factor)
+
     def straight(self, *, x_from_mm: float, x_to_mm: float, y_from_mm: float, y_to_mm: float) -> Straight:
         """Return the straightened picture that shows this stretch of the frame, at the picture's own resolution."""
         scale = self.px_per_mm

@@ -22,6 +22,12 @@ from keycore.measured import Floats, Medium, ReferenceKind, SizeReference
 from keycore.spec import KeySpec
 
 USUAL_THICKNESS_MM = 2.0
+KEY_LENGTH_MM = (35.0, 110.0)
+"""From a padlock's key to a long safe key."""
+BLADE_TO_KEY = (1.25, 2.8)
+"""A whole key is this many times as long as its blade."""
+UNEVEN = 1.3
+"""How much the scale may differ between a tilted picture's middle and its key."""
 THICKNESS_SD_MM = 0.15
 """How well a table's thickness, or the usual one, says how high the rim stands: keys lie a little askew."""
 
@@ -56,6 +62,16 @@ class Ground:
         if self.view is None or self.view.kind not in ("page-a4", "page-letter"):
             return None
         return np.asarray(self.view.corners_xy)
+
+    def key_length_px(self, spec: KeySpec, size: tuple[int, int]) -> tuple[float, float] | None:
+        """How long (least, most) a key of the table can be in the picture, where a card gives the scale."""
+        if self.view is None or not self.key_scale:
+            return None
+        scale = self.view.px_per_mm_at(np.array([size[0] / 2, size[1] / 2]))
+        least, most = KEY_LENGTH_MM
+        if spec.blade.length_mm:
+            least, most = (share * spec.blade.length_mm for share in BLADE_TO_KEY)
+        return least * scale / UNEVEN, most * scale * UNEVEN
 
     def guess(self, usual: Guess) -> Guess:
         """How far off a first frame is: with a card the scale is known."""

@@ -30,6 +30,8 @@ from keycore.measured import Floats
 GROWTH_SD_MM, GROWTH_LOW_MM, GROWTH_HIGH_MM = 0.25, -0.2, 0.8
 TOP_SD_MM = 0.06
 """How differently the uncut edge and the floors may grow."""
+APART_MM = 0.3
+"""Two places of the line nearer than this are one.  Others are a shadow's border or the lower rim of a thick key."""
 BACK_PIECES = 12
 
 
@@ -115,7 +117,7 @@ def back_of(patch: Patch, frame: Frame, shape: EdgeShape, *, reach_mm: float, st
     return Back(np.array([x[piece].mean() for piece in pieces]), outward, means / spread(means), signed)
 
 
-def lie_of(
+def lies_of(
     cuts: tuple[tuple[HeightCurve, ...], ...],
     tops: tuple[HeightCurve | None, ...],
     back: Back | None,
@@ -125,8 +127,9 @@ def lie_of(
     scale_along: float,
     guess: LineGuess,
     step_mm: float,
-) -> Lie:
-    """Find the line.
+    count: int,
+) -> tuple[Lie, ...]:
+    """Find the line: the likeliest places of it, at least ``APART_MM`` apart, the best first.
 
     Parameters
     ----------
@@ -142,10 +145,12 @@ def lie_of(
         Scale that the alignment found.
     step_mm
         Step of the grid in offset and growth.
+    count
+        How many places to return at most.
     """
     x_mid = float(np.mean([curve.x_mm for curve in cuts[0]]))
-    count = int(np.ceil(2.5 * guess.offset_sd_mm / step_mm))
-    offsets = step_mm * np.arange(-count, count + 1.0)
+    reach = int(np.ceil(2.5 * guess.offset_sd_mm / step_mm))
+    offsets = step_mm * np.arange(-reach, reach + 1.0)
     half_length = float(np.ptp([curve.x_mm for curve in cuts[0]])) / 2 + 1.0
     slope_count = int(np.clip(np.ceil(2.5 * guess.slope_sd * half_length / step_mm), 3, 16))
     slopes = np.linspace(-2.5 * guess.slope_sd, 2.5 * guess.slope_sd, 2 * slope_count + 1)
@@ -169,17 +174,31 @@ def lie_of(
             score = score + _softened(top).at(at)
     if back is not None:
         score = score + back.log_p(offsets, slopes, x_mid)[:, :, None, None]
-    best = np.unravel_index(int(np.argmax(score)), score.shape)
-    weight = np.exp(score - score[best])
-    near = weight[tuple(slice(max(index - 2, 0), index + 3) for index in best)]
+    grid = (offsets, slopes, scales, growths)
+    found: list[Lie] = []
+    left = score.copy()
+    while len(found) < count and np.isfinite(left.max()):
+        best = tuple(int(index) for index in np.unravel_index(int(np.argmax(left)), left.shape))
+        found.append(_lie_at(score, best, grid, x_mid))
+        left[np.abs(offsets - offsets[best[0]]) < APART_MM] = -np.inf
+    return tuple(found)
+
+
+def _lie_at(score: Floats, best: tuple[int, ...], grid: tuple[Floats, ...], x_mid: float) -> Lie:
+    """Mean within two steps of one peak, and how far the offset may be from it."""
+    near = score[tuple(slice(max(index - 2, 0), index + 3) for index in best)]
+    near = np.exp(near - score[best])
     near = near / near.sum()
     means = [
         float((near.sum(axis=tuple(a for a in range(4) if a != axis)) * values[max(index - 2, 0) : index + 3]).sum())
-        for axis, (index, values) in enumerate(zip(best, (offsets, slopes, scales, growths), strict=True))
+        for axis, (index, values) in enumerate(zip(best, grid, strict=True))
     ]
-    by_offset = weight.sum(axis=(1, 2, 3)) / weight.sum()
-    sigma = float(np.sqrt((by_offset * (offsets - means[0]) ** 2).sum() + step_mm**2 / 12))
-    return Lie(means[0], means[1], sigma, x_mid, means[2], means[3], float(score[best]))
+    offsets = grid[0]
+    beside = np.abs(offsets - offsets[best[0]]) < APART_MM
+    by_offset = np.exp(score[beside] - score[best]).sum(axis=(1, 2, 3))
+    by_offset = by_offset / by_offset.sum()
+    variance = float((by_offset * (offsets[beside] - means[0]) ** 2).sum()) + float(offsets[1] - offsets[0]) ** 2 / 12
+    return Lie(means[0], means[1], float(np.sqrt(variance)), x_mid, means[2], means[3], float(score[best]))
 
 
 def _softened(top: HeightCurve) -> HeightCurve:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from app.picture.alignment import Guess
 from app.picture.find import FoundKey, find_keys
-from app.picture.fit import FittedBlade, fit_blade
+from app.picture.fit import RoughFit, fit_blade, likeliest, look_roughly
 from app.picture.frame import Frame
 from app.picture.ground import Ground, ground_of
 from app.picture.lie import LineGuess
@@ -35,6 +35,13 @@ BY_OUTLINE = (
     LineGuess(offset_sd_mm=0.6, slope_sd=0.01, across_sd=0.01),
 )
 """A frame from a silhouette, whose shoulder is rounded and whose shadow counts as key."""
+MOST_OUTLINES = 2
+"""How many outlines of one key are tried."""
+ITS_OWN = 0.3
+"""A shape that looks this much less like a key than the best one in its picture is not counted as a key."""
+CLEARLY_SMOOTHER = 0.02
+CLAIM_IS_NEAR = 0.3
+STOPPED = "The reading was stopped; nothing was changed."
 NO_KEY = (
     "No key was found in {name}; check that the whole key is in the picture, "
     "or mark its back, shoulder and tip by hand."
@@ -93,20 +100,23 @@ def read_picture(
     ground = ground_of(picture, spec, marks, medium=medium, reference=reference)
     starts = _starts(picture, spec, marks, key, ground)
     paper_lighter = ground.medium in ("photocopy", "photo-copy")
-    best: FittedBlade | None = None
+    rough: list[RoughFit] = []
     for number, start in enumerate(starts):
         if stop():
-            raise Refusal("The reading was stopped; nothing was changed.", code="picture.stopped")
-        tell(0.15 + 0.7 * number / len(starts), "fitting the blade")
+            raise Refusal(STOPPED, code="picture.stopped")
+        tell(0.15 + 0.4 * number / len(starts), "looking at the blade")
         corners = start.frame.picture_xy(_extent(spec))
         patch = grey_patch(picture, corners, MARGIN_MM * start.frame.px_per_mm)
-        fitted = fit_blade(patch, start.frame, spec, start.guess, start.line, paper_lighter=paper_lighter)
-        if best is None or fitted.score > best.score:
-            best = fitted
-    if best is None:
-        raise Refusal(NO_KEY.format(name=picture.name), code="picture.no-key")
+        rough += look_roughly(patch, start.frame, spec, start.guess, start.line, paper_lighter=paper_lighter)
+    fits = []
+    for number, one in enumerate(candidates := likeliest(rough, spec)):
+        if stop():
+            raise Refusal(STOPPED, code="picture.stopped")
+        tell(0.6 + 0.3 * number / len(candidates), "fitting the blade")
+        fits.append(fit_blade(one, spec, paper_lighter=paper_lighter))
+    fitted = max(fits, key=lambda fit: fit.score)
     tell(0.9, "measuring")
-    return report(picture, spec, best, marks, fixed=fixed, ground=ground, reference=reference)
+    return report(picture, spec, fitted, marks, fixed=fixed, ground=ground, reference=reference)
 
 
 def check_marks(picture: Picture, spec: KeySpec, marks: Marks | None) -> None:
@@ -169,29 +179,63 @@ def _starts(picture: Picture, spec: KeySpec, marks: Marks | None, key: int, grou
             return [_Start(ground.frame(marks, spec), ground.guess(BY_HAND[0]), BY_HAND[1])]
         except Refusal:
             pass
-    found = find_keys(picture, ignore=ground.card_xy, within=ground.page_xy)
+    found = find_keys(
+        picture, ignore=ground.card_xy, within=ground.page_xy, length_px=ground.key_length_px(spec, picture.size)
+    )
     if not found:
         raise Refusal(NO_KEY.format(name=picture.name), code="picture.no-key")
     if marks is not None:
-        chosen = _nearest(found, marks)
+        outlines = _outlines(_nearest(found, marks))
     elif key < len(found):
-        chosen = found[key]
+        outlines = _outlines(found[key])
+        if key == 0 and len(found) > 1 and found[1].quality < ITS_OWN * found[0].quality:
+            # Too unlike a key to count as a second one, yet it may be the only one.
+            outlines += _outlines(found[1])
     else:
         raise Refusal(
             f"{picture.name} shows {len(found)} key(s), so there is no key number {key + 1}; choose 1 to {len(found)}.",
             code="picture.no-such-key",
         )
-    single = spec.edges == "single"
-    back_is_a = chosen.roughness_a <= chosen.roughness_b
-    sides = (back_is_a,) if not single else (back_is_a, not back_is_a)
-    starts = []
-    for side in sides:
-        rough = chosen.marks(single=single, back_is_a=side)
-        given = {name: value for name, value in marks or () if value is not None and name != "format"}
-        merged = rough.model_copy(update=given)
-        starts.append(_Start(ground.frame(merged, spec), ground.guess(BY_OUTLINE[0]), BY_OUTLINE[1]))
-    clear = abs(chosen.roughness_a - chosen.roughness_b) > 0.02
-    return starts[:1] if clear else starts
+    given = {name: value for name, value in marks or () if value is not None and name != "format"}
+    return [
+        start
+        for outline in outlines
+        for back_is_a in _backs(outline, spec)
+        for start in _starts_of(picture, spec, outline, given, ground, back_is_a=back_is_a)
+    ]
+
+
+def _outlines(key: FoundKey) -> list[FoundKey]:
+    return [key, *key.others[: MOST_OUTLINES - 1]]
+
+
+def _backs(outline: FoundKey, spec: KeySpec) -> tuple[bool, ...]:
+    """Which side may be the back: the smoother one, or either where both are much alike."""
+    smoother = outline.roughness_a <= outline.roughness_b
+    if spec.edges != "single" or abs(outline.roughness_a - outline.roughness_b) > CLEARLY_SMOOTHER:
+        return (smoother,)
+    return (smoother, not smoother)
+
+
+def _starts_of(
+    picture: Picture, spec: KeySpec, outline: FoundKey, given: dict[str, object], ground: Ground, *, back_is_a: bool
+) -> list[_Start]:
+    """First frames from one outline: with the scale that it shows, and with the one that a scanner's file claims."""
+    rough = outline.marks(single=spec.edges == "single", back_is_a=back_is_a).model_copy(update=given)
+    frame = ground.frame(rough, spec)
+    guess, line = BY_OUTLINE
+    if spec.blade.height_mm:
+        # A shadow along one side makes the outline too wide, and may be all of the back's error.
+        a, b = frame.blade_mm(np.asarray(rough.blade_height))
+        wider = max(0.0, abs(float(b[1] - a[1])) - spec.blade.height_mm)
+        line = replace(line, offset_sd_mm=float(np.clip(line.offset_sd_mm + 0.4 * wider, 0.6, 1.4)))
+    starts = [_Start(frame, ground.guess(guess), line)]
+    if ground.medium == "scan" and picture.dpi is not None:
+        claimed = float(np.sqrt(picture.dpi[0] * picture.dpi[1])) / 25.4
+        if abs(np.log(claimed / frame.px_per_mm)) < CLAIM_IS_NEAR:
+            scaled = frame.scaled(claimed / frame.px_per_mm)
+            starts.append(_Start(scaled, replace(guess, scale=1.0, scale_sd=0.006), line))
+    return starts
 
 
 def _nearest(found: tuple[FoundKey, ...], marks: Marks) -> FoundKey:

@@ -20,17 +20,17 @@ ANISOTROPY = {"scan": 0.0015, "photocopy": 0.0075, "photo-card": 0.004, "photo-c
 """Standard deviation of ln(scale across / scale along): a scanner's two directions agree within about 0.2 %; office
 copiers differ within about 1.5 %, taken as two standard deviations; a photo adds what its plane leaves."""
 GROWTH = {
-    "scan": Measured(-0.05, 0.06),
-    "photocopy": Measured(0.0, 0.12),
-    "photo-card": Measured(-0.05, 0.08),
-    "photo-copy": Measured(0.0, 0.12),
+    "scan": Measured(0.0, 0.05),
+    "photocopy": Measured(0.03, 0.12),
+    "photo-card": Measured(0.0, 0.06),
+    "photo-copy": Measured(0.03, 0.12),
     "calipers": None,
 }
-"""Growth that is left where the metal's end was found as a departure.
+"""Growth that is left where the metal's own edge was found.
 
-The blurred step is left at its foot, about half a pixel inside on either side; a copier's toner spreads or shrinks by a
-few hundredths on either side, and where a shadow was copied as black the edge itself stands out.  Broad on purpose; the
-blade's height says the rest.
+Blur is the same on both sides of a step and moves it by nothing; a chamfer hides a few hundredths of a millimetre; a
+copier's toner spreads or shrinks by up to about a tenth on either side.  Where a shadow's border was followed instead
+it is far more: the decoder keeps a share for that.  The blade's height says the rest.
 """
 BY_HAND_MM = 0.06
 """Standard uncertainty of a root that a person set and wants kept."""

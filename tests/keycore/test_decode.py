@@ -270,7 +270,7 @@ def test_a_picture_whose_cuts_fit_no_code_together_is_said_to_be_misread():
             cuts.append(replace(cut, root_px=seen_px, evidence=curve([(1.0, seen_px)], 0.5, 0.0)))
         return decode(replace(plain, cuts=tuple(cuts)), spec)
 
-    good, bad = read(0, 0, 0, 0, 0, 0), read(0, 0.2, 0.1, -0.1, 0.05, 0.25)
+    good, bad = read(0, 0, 0, 0, 0, 0), read(0, 0.2, 0.12, -0.12, 0.06, 0.22)
 
     assert good.code == tuple("021342") and not good.doubts
     assert bad.verdict == "unsure" and "another edge" in " ".join(bad.warnings)

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from app.picture.alignment import Guess, alignments
-from app.picture.cuts import contaminated, cut_curve, uneven
+from app.picture.cuts import cut_curve, uneven
 from app.picture.edgemaps import EdgeMaps, edge_maps, log_ratio
 from app.picture.ends import find_shoulder
-from app.picture.fit import fit_blade
+from app.picture.fit import fit_blade, look_roughly
 from app.picture.frame import Frame
-from app.picture.lie import LineGuess
+from app.picture.lie import HeightCurve, LineGuess
 from app.picture.sample import Patch
 from app.picture.shape import EdgeShape, edge_shape
 from keycore.spec import KeySpec, load_spec
@@ -138,7 +138,10 @@ def test_the_back_is_found_with_its_tilt(spec: KeySpec) -> None:
     drawn = _blade(spec, CODE, slope=0.008)
     off = FRAME.moved(y_mm=0.4)
 
-    fitted = fit_blade(drawn.patch, off, spec, Guess(0.6, 0.018), LineGuess(0.4, 0.02, 0.01), paper_lighter=False)
+    rough = look_roughly(
+        drawn.patch, off, spec, Guess(0.6, 0.018), LineGuess(0.4, 0.02, 0.01), paper_lighter=False
+    )
+    fitted = fit_blade(rough[0], spec, paper_lighter=False)
 
     middle, end = fitted.frame.picture_xy(np.array([[12.0, 0.0], [22.0, 0.0]]))
     up = (ORIGIN[1] - np.array([middle[1], end[1]])) / PX
@@ -162,13 +165,14 @@ def test_the_shoulder_is_found_and_an_empty_place_has_none(spec: KeySpec) -> Non
     assert nothing.at_mm is None
 
 
-def test_a_widened_likelihood_keeps_its_place_and_leaves_room_for_a_mistake() -> None:
-    """Unevenness widens by its own scale; contamination is shared over all heights alike."""
-    height = np.linspace(0, 2, 201)
-    wide = uneven(height, -0.5 * ((height - 0.8) / 0.01) ** 2)
-    log_p = contaminated(wide)
+def test_an_uneven_edge_widens_a_likelihood_and_keeps_its_place() -> None:
+    """By its own scale, and not only the peak: another edge, weakened, stays where it is."""
+    height = np.linspace(0, 4, 401)
+    near, far = -0.5 * ((height - 0.8) / 0.01) ** 2, -10.0 - 0.5 * ((height - 2.8) / 0.01) ** 2
+    curve = HeightCurve(0.0, height, np.maximum(np.logaddexp(near, far), -60.0))
 
-    assert height[wide.argmax()] == pytest.approx(0.8, abs=0.006)
-    assert 0.04 < np.ptp(height[wide > wide.max() - 0.5]) < 0.14
-    assert np.exp(log_p).sum() == pytest.approx(1.0, abs=0.01)
-    assert np.exp(log_p).min() > 0.9 * 0.02 / 201
+    wide = uneven(curve, 0.5)
+
+    assert wide.most_mm == pytest.approx(0.8, abs=0.006)
+    assert 0.04 < np.ptp(height[wide.log_p > wide.log_p.max() - 0.5]) < 0.14
+    assert wide.log_p.max() - wide.log_p[280] == pytest.approx(5.0, abs=0.1)

@@ -77,11 +77,11 @@ def test_the_references_of_a_scan_agree_about_its_scale(spec: KeySpec) -> None:
 
 
 def test_a_copys_blade_gives_its_scale_along_and_across(copy: Picture, spec: KeySpec) -> None:
-    """Height and length of the enlarged blade agree within a copied shadow; the dpi claim is another thing."""
+    """Height (which a shadow makes larger) and length of the enlarged blade agree; the dpi claim is another thing."""
     reading = read_picture(copy, spec)
     scales = {reference.kind: reference.px_per_mm for reference in reading.readings.references}
 
-    assert scales["blade-height"] == pytest.approx(scales["blade-length"], rel=0.07)
+    assert 1.0 < scales["blade-height"] / scales["blade-length"] < 1.1
     assert scales["dpi"] < 0.8 * scales["blade-length"]
 
 
