@@ -6,8 +6,9 @@ import os
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
+from itertools import chain
 from multiprocessing import get_context
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -26,6 +27,8 @@ from app.commands_common import (
 from keycore.refusal import Refusal
 
 if TYPE_CHECKING:
+    from app.bench import Bench
+    from app.bench_work import LoadedPicture
     from keycore.job import Entitlement
     from keycore.marks import Marks
     from keycore.spec import KeySpec
@@ -43,6 +46,8 @@ class ReadOrder:
     reference: str = "auto"
     page: int = 1
     key: int = 0
+    all_keys: bool = False
+    """Read every key that the picture shows, each for itself; ``key`` then has no meaning."""
     held: tuple[tuple[int, str], ...] = ()
     ruled_out: frozenset[tuple[int, str]] = frozenset()
     job: Path | None = None
@@ -51,6 +56,8 @@ class ReadOrder:
     keep_until: date | None = None
     passphrase: str = field(default="", repr=False)
     """For a job that is to be sealed at once."""
+    show: Path | None = None
+    """Folder for a picture of each stage of reading."""
 
 
 @dataclass(frozen=True)
@@ -63,6 +70,7 @@ class ReadOutcome:
     error: str = ""
     note: str = ""
     job_error: str = ""
+    """Why a job, or a picture of a stage, could not be written."""
 
 
 def read(
@@ -78,6 +86,12 @@ def read(
     ] = "auto",
     page: Annotated[int, typer.Option("--page", metavar="N", help="Page of a PDF or TIFF.")] = 1,
     key: Annotated[int, typer.Option("--key", metavar="N", min=1, help="Which key, where it shows several.")] = 1,
+    all_keys: Annotated[
+        bool,
+        typer.Option(
+            "--all-keys", help="Read every key that a picture shows, each for itself; with --job in a folder for each."
+        ),
+    ] = False,
     hold: Annotated[
         list[str] | None, typer.Option("--hold", metavar="CUT=DEPTH", help="You know that this cut is this depth.")
     ] = None,
@@ -91,6 +105,14 @@ def read(
             "--job",
             metavar="DIR",
             help="Write a job folder (several pictures: one folder for each in DIR), or a sealed job, NAME.job.age.",
+        ),
+    ] = None,
+    show: Annotated[
+        Path | None,
+        typer.Option(
+            "--show",
+            metavar="DIR",
+            help="Write a picture of each stage of reading: keys found, ground, blade, edges, cuts, ladder.",
         ),
     ] = None,
     asked_by: Annotated[
@@ -125,6 +147,7 @@ def read(
     Example:
       valleygauge read copy.png --spec harbourside-5
       valleygauge read *.jpg --spec mytable.json --json > readings.jsonl
+      valleygauge read page.pdf --page 2 --spec harbourside-5 --all-keys
     """
     from keycore.spec import load_spec
 
@@ -132,6 +155,8 @@ def read(
         raise Refusal(f"--reference is one of {', '.join(_CHOICES)}; got {reference!r}.", code="reference.unknown")
     table = load_spec(spec)
     given = None
+    if all_keys:
+        _refuse_with_all_keys(key, marks, hold, ruled_out, job)
     if marks is not None:
         if len(pictures) > 1:
             raise Refusal(
@@ -151,13 +176,15 @@ def read(
             reference=reference,
             page=page,
             key=key - 1,
+            all_keys=all_keys,
             held=tuple(sorted(holds.held.items())),
             ruled_out=frozenset(holds.ruled_out),
-            job=_job_folder(job, path, pictures),
+            job=_folder_of(job, path, pictures),
             number=f"{begun:%Y%m%d-%H%M%S}-{index}" if len(pictures) > 1 else None,
             entitlement=entitlement_from(asked_by, proof, seen_by, seen_on, authority) if job is not None else None,
             keep_until=None if until is None else until.date(),
             passphrase=words,
+            show=_folder_of(show, path, pictures),
         )
         for index, path in enumerate(pictures, 1)
     ]
@@ -180,37 +207,77 @@ def read(
     if shown:
         for caution in cautions(table):
             say(caution)
+    if show is not None:
+        say(f"What is in {show} shows the code; take it away when you have looked at it.")
     if failed:
         raise typer.Exit(1)
 
 
 @contextmanager
 def outcomes_of(orders: list[ReadOrder], processes: int | None = None) -> Iterator[Iterator[ReadOutcome]]:
-    """The outcomes in the order of the pictures; several pictures are read by several processes."""
+    """The outcomes in the order of the pictures and their keys; several pictures are read by several processes."""
     count = min(len(orders), processes or os.cpu_count() or 1)
     if count <= 1:
-        yield map(read_order, orders)
+        yield chain.from_iterable(map(read_order, orders))
         return
     with ProcessPoolExecutor(count, mp_context=get_context("spawn"), initializer=one_thread_each) as pool:
         try:
-            yield pool.map(read_order, orders)
+            yield chain.from_iterable(pool.map(read_order, orders))
         except BaseException:
             pool.shutdown(wait=False, cancel_futures=True)
             raise
 
 
-def read_order(order: ReadOrder) -> ReadOutcome:
-    """Read one picture.  Never raises: a refusal, and a fault of the program, become an outcome."""
-    name = order.path.name
+def read_order(order: ReadOrder) -> tuple[ReadOutcome, ...]:
+    """Read one picture: one outcome, or one for each of its keys.
+
+    Never raises: a refusal, and a fault of the program, become an outcome.
+    """
     try:
-        return _read(order)
+        from app.bench_work import load_picture
+
+        loaded = load_picture(order.path, page=order.page)
+        if not order.all_keys:
+            return (_outcome(order, loaded),)
+        orders = _orders_of_keys(order, loaded)
     except Refusal as refusal:
-        return _failed(name, refusal.sentence)
+        return (_failed(order.path.name, refusal.sentence),)
     except Exception as error:
-        return _failed(name, fault_words(error))
+        return (_failed(order.path.name, fault_words(error)),)
+    return tuple(_outcome(one, loaded, of=len(orders)) for one in orders)
 
 
-def _read(order: ReadOrder) -> ReadOutcome:
+def _orders_of_keys(order: ReadOrder, loaded: LoadedPicture) -> list[ReadOrder]:
+    """An order for each key that the picture shows; one even where none is seen, so that it is said."""
+    from app.bench_work import count_keys
+
+    count = max(1, count_keys(loaded.picture, order.spec, order.reference))  # type: ignore[arg-type]  # checked
+    number = order.number or f"{datetime.now():%Y%m%d-%H%M%S}"
+    return [
+        replace(
+            order,
+            key=key,
+            job=None if order.job is None else order.job / f"key-{key + 1}",
+            show=None if order.show is None else order.show / f"key-{key + 1}",
+            number=f"{number}-key{key + 1}",
+        )
+        for key in range(count)
+    ]
+
+
+def _outcome(order: ReadOrder, loaded: LoadedPicture, of: int | None = None) -> ReadOutcome:
+    """Read one key; ``of`` so many of its picture, where each is read."""
+    name = order.path.name
+    key = None if of is None else order.key + 1
+    try:
+        return _read(order, loaded, key, name if of is None else f"{name}, key {key} of {of}")
+    except Refusal as refusal:
+        return _failed(name, refusal.sentence, key=key)
+    except Exception as error:
+        return _failed(name, fault_words(error), key=key)
+
+
+def _read(order: ReadOrder, loaded: LoadedPicture, key: int | None, title: str) -> ReadOutcome:
     from app.bench import Bench
     from app.commands_words import decoding_lines
     from keycore.keyreading import from_decoding
@@ -218,7 +285,7 @@ def _read(order: ReadOrder) -> ReadOutcome:
     number, created = _going_on(order)
     bench = Bench(number, now=created)
     bench.set_spec(order.spec)
-    bench.open_picture(order.path, page=order.page)
+    bench.add_picture(loaded)
     if order.key:
         bench.set_key(order.key)
     if order.marks is not None:
@@ -238,16 +305,40 @@ def _read(order: ReadOrder) -> ReadOutcome:
     name = order.path.name
     decoding = bench.decoding if bench.is_current else None
     note, unsaved = ("", "") if order.job is None else _write_job(bench, order.job, order.passphrase)
+    if order.show is not None:
+        unsaved = unsaved or _write_stages(bench, order.show)
     if decoding is None or bench.reading is None:
-        return _failed(name, bench.problem or "no key was read", note or unsaved)
-    reading = from_decoding(name, decoding, bench.reading.marks)
+        return _failed(name, bench.problem or "no key was read", note or unsaved, key=key)
+    reading = from_decoding(name, decoding, bench.reading.marks).model_copy(update={"key": key})
     return ReadOutcome(
         name=name,
-        reading=reading.model_dump(mode="json", exclude_none=True),
-        lines=tuple(decoding_lines(name, decoding)),
+        reading=reading.to_json(),
+        lines=tuple(decoding_lines(title, decoding)),
         note=note,
         job_error=unsaved,
     )
+
+
+def _write_stages(bench: Bench, folder: Path) -> str:
+    """Write a picture of each stage as far as the reading came; why it could not be done, or ""."""
+    from PIL import Image
+
+    from app.picture.stages import blade_stages, page_stages
+
+    shown, spec = bench.state.picture, bench.state.spec
+    if shown is None or spec is None:
+        return ""
+    decoding, reading = (bench.decoding, bench.reading) if bench.is_current else (None, None)
+    stages = page_stages(shown.picture, spec, reading, key=shown.key)
+    if decoding is not None and reading is not None:
+        stages += blade_stages(shown.picture, reading, decoding)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for stage in stages:
+            Image.fromarray(stage.rgb).save(folder / f"{stage.name}.png")
+    except OSError as error:
+        return f"The pictures of the stages cannot be written in {folder}: {error.strerror or error}."
+    return ""
 
 
 def _going_on(order: ReadOrder) -> tuple[str | None, datetime | None]:
@@ -305,16 +396,43 @@ def _write_job(bench: Any, folder: Path, passphrase: str) -> tuple[str, str]:
     )
 
 
-def _failed(name: str, why: str, note: str = "") -> ReadOutcome:
+def _failed(name: str, why: str, note: str = "", *, key: int | None = None) -> ReadOutcome:
+    from keycore.keyreading import KeyReading
+
     sentence = why if name in why else f"{name}: {why}"
-    return ReadOutcome(name, {"format": "keyreading/1", "picture": name, "error": sentence}, error=sentence, note=note)
+    if key is not None:
+        sentence = f"Key {key}: {sentence}"
+    reading = KeyReading.from_error(name, sentence).model_copy(update={"key": key})
+    return ReadOutcome(name, reading.to_json(), error=sentence, note=note)
 
 
-def _job_folder(job: Path | None, path: Path, pictures: list[Path]) -> Path | None:
-    if job is None or len(pictures) == 1:
-        return job
+def _folder_of(folder: Path | None, path: Path, pictures: list[Path]) -> Path | None:
+    """What is written of one picture goes into the folder; of several, into one folder for each in it."""
+    if folder is None or len(pictures) == 1:
+        return folder
     stems = [other.stem for other in pictures]
-    return job / (path.stem if stems.count(path.stem) == 1 else path.name)
+    return folder / (path.stem if stems.count(path.stem) == 1 else path.name)
+
+
+def _refuse_with_all_keys(
+    key: int, marks: Path | None, hold: list[str] | None, ruled_out: list[str] | None, job: Path | None
+) -> None:
+    """What belongs to one key cannot be said of all."""
+    from app.bench_sealed import SUFFIX
+
+    sealed = job is not None and job.name.endswith(SUFFIX)
+    for option, given in (
+        ("--key", key != 1),
+        ("--marks", marks is not None),
+        ("--hold", bool(hold)),
+        ("--not", bool(ruled_out)),
+        ("A sealed --job", sealed),
+    ):
+        if given:
+            raise Refusal(
+                f"{option} belongs to one key, so it cannot go with --all-keys; read that key by itself with --key.",
+                code="call.all-keys",
+            )
 
 
 def one_thread_each() -> None:

@@ -68,6 +68,8 @@ class KeyReading(_Member):
 
     format: Literal["keyreading/1"] = "keyreading/1"
     picture: str
+    key: Annotated[int, Field(ge=1)] | None = None
+    """Which key of the picture, counted from 1; only where every key of it was read."""
     error: str | None = None
     spec: str | None = None
     codes: list[CodeRow] | None = None
