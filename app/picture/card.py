@@ -31,7 +31,7 @@ _CERTAIN_ROUNDNESS: Final = 0.7
 _CERTAIN_SEEN: Final = 0.7
 
 
-def find_card(picture: Picture) -> PlaneView | None:
+def find_card(picture: Picture, small: Shrunk | None = None) -> PlaneView | None:
     """The ID-1 card in a photo, fitted, or None where there is none.
 
     Parameters
@@ -39,8 +39,10 @@ def find_card(picture: Picture) -> PlaneView | None:
     picture
         Any photo; the card may have any colour, lie in any direction, be partly in shadow, and lie over edges of
         what is under it.  All of its four sides must be in the picture.
+    small
+        Its small copy, where it was made already.
     """
-    small = shrink(picture.rgb)
+    small = small or shrink(picture.rgb)
     return _best_fit(picture, small, faint=False) or _best_fit(picture, small, faint=True)
 
 
@@ -66,7 +68,7 @@ def card_candidates(small: Shrunk, *, faint: bool = False) -> Floats:
     """(n, 4, 2) figures in the small copy that could be a card, likeliest first."""
     size = small.pixels.shape[1], small.pixels.shape[0]
     quads = find_quads(
-        find_lines(small.pixels, faint=faint),
+        find_lines(small.pixels, faint=True) if faint else small.lines,
         size,
         min_side_px=_LEAST_SIDE_SHARE * max(size),
         min_seen=_LEAST_SEEN,

@@ -82,10 +82,11 @@ def medium_of(picture: Picture) -> MediumGuess:
     grey = small if small.ndim == 2 else np.asarray(cv2.cvtColor(small, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
     if _is_bilevel(picture.rgb):
         return MediumGuess("photocopy", 0.99, "the picture is black and white only")
-    card = find_card(picture)
+    smaller = shrink(picture.rgb)
+    card = find_card(picture, smaller)
     if card is not None:
         return MediumGuess("photo-card", 0.98, "a card lies in it", card)
-    page = find_page(picture)
+    page = find_page(picture, smaller)
     if page is not None and not _from_a_scanner(picture, page):
         tilted = page.tilt_deg >= _FLAT_TILT_DEG
         return MediumGuess("photo-copy", 0.97 if tilted else 0.85, "a whole page lies in it", page)
@@ -185,11 +186,10 @@ def _largest(dark: NDArray[np.uint8]) -> NDArray[np.uint8] | None:
 def _unevenness(grey: Bytes, far: NDArray[np.bool_]) -> float:
     """Spread of the ground's level between the parts of a 4 x 4 division, as a share of its level."""
     levels = []
-    for rows in np.array_split(np.arange(grey.shape[0]), 4):
-        for columns in np.array_split(np.arange(grey.shape[1]), 4):
-            part = np.ix_(rows, columns)
-            if far[part].sum() > 0.1 * far[part].size:
-                levels.append(float(np.median(grey[part][far[part]])))
+    for rows, rows_far in zip(np.array_split(grey, 4), np.array_split(far, 4), strict=True):
+        for part, part_far in zip(np.array_split(rows, 4, axis=1), np.array_split(rows_far, 4, axis=1), strict=True):
+            if part_far.sum() > 0.1 * part_far.size:
+                levels.append(float(np.median(part[part_far])))
     if len(levels) < 3:
         return 0.0
     return float((np.max(levels) - np.min(levels)) / np.median(levels))

@@ -8,7 +8,7 @@ import numpy as np
 
 from app.picture.opencv import cv2
 from app.picture.perspective import A4_PAGE, LETTER_PAGE, PlaneView, long_side_first, refine_on
-from app.picture.quads import Quads, Shrunk, best_apart, find_lines, find_quads, shape_misfit, shrink
+from app.picture.quads import Quads, Shrunk, best_apart, find_quads, shape_misfit, shrink
 from app.picture.values import Bytes, Picture
 from keycore.measured import Floats
 
@@ -23,13 +23,13 @@ _CERTAIN_MISFIT_PX: Final = 0.3
 _LIKELY: Final = (A4_PAGE, LETTER_PAGE)
 
 
-def find_page(picture: Picture) -> PlaneView | None:
+def find_page(picture: Picture, small: Shrunk | None = None) -> PlaneView | None:
     """The page in a photo, fitted, or None where no whole page is seen.
 
     A4 or Letter is told by the aspect that a likely camera makes of the figure; the page's own tolerance and what
-    the aspect leaves open are in the view's uncertainty.
+    the aspect leaves open are in the view's uncertainty.  ``small`` is its small copy, where it was made already.
     """
-    small = shrink(picture.rgb)
+    small = small or shrink(picture.rgb)
     best, best_score = None, -np.inf
     for corners, rectangle_index in page_candidates(small):
         rectangle = _LIKELY[rectangle_index]
@@ -51,7 +51,7 @@ def page_candidates(small: Shrunk) -> list[tuple[Floats, int]]:
     """((4, 2) corners in the small copy, 0 for A4 or 1 for Letter), likeliest first."""
     size = small.pixels.shape[1], small.pixels.shape[0]
     quads = find_quads(
-        find_lines(small.pixels),
+        small.lines,
         size,
         min_side_px=_LEAST_SIDE_SHARE * min(size),
         min_seen=_LEAST_SEEN,

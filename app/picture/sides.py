@@ -8,6 +8,7 @@ line, and points that do not lie on one smooth curve (a parabola: lenses bend st
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Final, Literal
 
 import numpy as np
@@ -355,17 +356,22 @@ def _windows(look: _Look) -> tuple[Floats, NDArray[np.intp]]:
 
 def _misfit(windows: Floats, blur: float, *, falls: bool) -> Floats:
     """(normals, tries) squared distance of (normals, channels, x) windows from the best model at each place."""
-    left = np.empty((len(windows), len(_TRIES_PX)))
-    energy = (windows**2).sum(axis=(1, 2))
-    for k, place in enumerate(_TRIES_PX):
-        u = (_MODEL_X_PX - place) / blur
-        step = ndtr(u)
-        parts = [np.ones_like(u), step]
-        if falls:
-            parts.append(u * step + np.exp(-0.5 * u**2) / np.sqrt(2 * np.pi))
-        basis = np.linalg.qr(np.stack(parts, axis=1))[0]
-        left[:, k] = energy - ((windows @ basis) ** 2).sum(axis=(1, 2))
-    return left
+    normals, channels, width = windows.shape
+    bases = _model_bases(blur, falls)
+    parts = windows.reshape(-1, width) @ bases.transpose(1, 0, 2).reshape(width, -1)
+    explained = (parts**2).reshape(normals, channels, len(bases), -1).sum(axis=(1, 3))
+    return np.asarray((windows**2).sum(axis=(1, 2))[:, None] - explained)
+
+
+@cache
+def _model_bases(blur: float, falls: bool) -> Floats:
+    """(tries, x, 2 or 3) for each place tried, an orthonormal basis of all that the model can be."""
+    u = (_MODEL_X_PX - _TRIES_PX[:, None]) / blur
+    step = ndtr(u)
+    parts = [np.ones_like(u), step]
+    if falls:
+        parts.append(u * step + np.exp(-0.5 * u**2) / np.sqrt(2 * np.pi))
+    return np.asarray(np.linalg.qr(np.stack(parts, axis=2))[0])
 
 
 def _smooth_curve(places: Floats, found: Floats, height: Floats) -> tuple[Floats, NDArray[np.bool_], float]:
