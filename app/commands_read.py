@@ -329,7 +329,7 @@ def _write_stages(bench: Bench, folder: Path) -> str:
     if shown is None or spec is None:
         return ""
     decoding, reading = (bench.decoding, bench.reading) if bench.is_current else (None, None)
-    stages = page_stages(shown.picture, spec, reading, key=shown.key)
+    stages = page_stages(shown.picture, spec, reading, key=shown.key, reference=shown.reference)
     if decoding is not None and reading is not None:
         stages += blade_stages(shown.picture, reading, decoding)
     try:

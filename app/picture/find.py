@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.picture.opencv import cv2
+from app.picture.quads import shrink
 from app.picture.sample import to_grey
 from app.picture.values import Picture
 from keycore.marks import Marks
@@ -132,13 +133,8 @@ def _without_repeats(found: list[FoundKey]) -> tuple[FoundKey, ...]:
 
 
 def _small(picture: Picture) -> tuple[NDArray[np.uint8], float]:
-    width, height = picture.size
-    scale = min(1.0, LOOK_PX / max(width, height))
-    size = (max(1, round(width * scale)), max(1, round(height * scale)))
-    pixels = picture.rgb
-    if scale < 1.0:
-        pixels = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
-    return pixels, scale
+    small = shrink(picture.rgb, LOOK_PX)
+    return small.pixels, small.scale
 
 
 def _foregrounds(pixels: NDArray[np.uint8], allowed: NDArray[np.uint8]) -> list[NDArray[np.uint8]]:

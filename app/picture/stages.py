@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from app.picture import stages_blade, stages_page
+from app.picture.read import Reference
 from app.picture.values import Bytes, Picture, PictureReading
 from keycore.decoding import Decoding
 from keycore.spec import KeySpec
@@ -29,7 +30,9 @@ class Stage:
         self.rgb.flags.writeable = False
 
 
-def page_stages(picture: Picture, spec: KeySpec, reading: PictureReading | None, *, key: int) -> tuple[Stage, ...]:
+def page_stages(
+    picture: Picture, spec: KeySpec, reading: PictureReading | None, *, key: int, reference: Reference = "auto"
+) -> tuple[Stage, ...]:
     """Show which keys were found, and what they lie on.
 
     Parameters
@@ -38,8 +41,10 @@ def page_stages(picture: Picture, spec: KeySpec, reading: PictureReading | None,
         The reading, or None where there is none.
     key
         Which key was read, counted from 0.
+    reference
+        Which size reference in the picture was to be used.
     """
-    page = stages_page.page_of(picture, spec, reading, key)
+    page = stages_page.page_of(picture, spec, reading, key, reference)
     return (
         Stage("1-keys", np.array(stages_page.keys_plate(page).pixels())),
         Stage("2-ground", np.array(stages_page.ground_plate(page).pixels())),

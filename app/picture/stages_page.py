@@ -12,13 +12,12 @@ from app.picture.medium import medium_of
 from app.picture.opencv import cv2
 from app.picture.perspective import PlaneView
 from app.picture.plate import BLUE, INK, ORANGE, QUIET, SKY, YELLOW, Plate
+from app.picture.read import ITS_OWN, Reference
 from app.picture.values import Bytes, Picture, PictureReading
 from keycore.measured import Floats
 from keycore.spec import KeySpec
 
 WIDE_PX, HIGH_PX = 1200, 1000
-UNLIKELY = 0.3
-"""A shape that looks this much less like a key than the best one is not counted."""
 GRID_MM = 10.0
 MEDIUM_WORDS = {
     "scan": "a scan of the key itself",
@@ -62,12 +61,12 @@ class Page:
         return (255 - 0.75 * (255 - small)).astype(np.uint8)
 
 
-def page_of(picture: Picture, spec: KeySpec, reading: PictureReading | None, key: int) -> Page:
+def page_of(picture: Picture, spec: KeySpec, reading: PictureReading | None, key: int, reference: Reference) -> Page:
     """Look at the page as the reader does."""
     marks = None if reading is None else reading.marks
     told = None if reading is None or reading.readings.medium == "calipers" else reading.readings.medium
     only_reference = None if marks is None or marks.reference is None else marks.model_copy(update=_WITHOUT_KEY)
-    ground = ground_of(picture, spec, only_reference, medium=told, reference="auto")
+    ground = ground_of(picture, spec, only_reference, medium=told, reference=reference)
     because = medium_of(picture).because
     keys = find_keys(
         picture, ignore=ground.card_xy, within=ground.page_xy, length_px=ground.key_length_px(spec, picture.size)
@@ -81,7 +80,7 @@ _WITHOUT_KEY = {"shoulder": None, "tip": None, "back": None, "centreline": None,
 def keys_plate(page: Page) -> Plate:
     """Draw every key that was found: its box, its blade from shoulder to tip, its two long sides."""
     pixels = page.pixels()
-    counted = [key for key in page.keys if key.quality >= UNLIKELY * page.keys[0].quality]
+    counted = [key for key in page.keys if key.quality >= ITS_OWN * page.keys[0].quality]
     words = ["The arrow runs from the shoulder to the tip; the thin lines lie along the blade's two long sides."]
     if len(counted) < len(page.keys):
         words.append("A shape with a question mark is too unlike a key to count.")
