@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
-from scipy.special import logsumexp
 
 from app.picture.edgemaps import EdgeMaps
+from app.picture.logsum import logsumexp
 from app.picture.shape import EdgeShape
 from keycore.measured import Floats
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import logsumexp
 
 from app.picture.alignment import CENTRE_SD_MM
 from app.picture.edge import locate_step
 from app.picture.edgemaps import EdgeMaps
 from app.picture.frame import Frame
 from app.picture.lie import HeightCurve
+from app.picture.logsum import logsumexp
 from app.picture.sample import Patch
 from app.picture.shape import EdgeShape
 from keycore.measured import Floats

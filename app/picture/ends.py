@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import logsumexp
 
 from app.picture.edgemaps import blur_mm, log_ratio, spread, step_filter
 from app.picture.frame import Frame
+from app.picture.logsum import logsumexp
 from app.picture.sample import Patch
 from keycore.measured import Floats, Measured
 

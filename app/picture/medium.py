@@ -11,6 +11,7 @@ Told by what light and toner do, not by sizes or names of files:
 
 from __future__ import annotations
 
+import weakref
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -70,14 +71,30 @@ class _Ground:
     """How much the ground's level differs over the picture, as a share of it."""
 
 
+_lately: dict[tuple[int, tuple[float, float] | None], tuple[weakref.ref[Bytes], MediumGuess]] = {}
+"""What was told of pictures that are still held; marks move many times on one picture."""
+
+
 def medium_of(picture: Picture) -> MediumGuess:
-    """Tell what a picture is from its pixels.
+    """Tell what a picture is from its pixels.  What was told once of pixels that cannot change is told again at once.
 
     Parameters
     ----------
     picture
         Any picture; its name is not looked at.
     """
+    if picture.rgb.flags.writeable:
+        return _looked_at(picture)
+    key = id(picture.rgb), picture.dpi
+    known = _lately.get(key)
+    if known is not None and known[0]() is picture.rgb:
+        return known[1]
+    guess = _looked_at(picture)
+    _lately[key] = weakref.ref(picture.rgb, lambda _gone: _lately.pop(key, None)), guess
+    return guess
+
+
+def _looked_at(picture: Picture) -> MediumGuess:
     small = shrink(picture.rgb, _LONG_SIDE_PX).pixels
     grey = small if small.ndim == 2 else np.asarray(cv2.cvtColor(small, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
     if _is_bilevel(picture.rgb):

@@ -138,9 +138,7 @@ def test_the_back_is_found_with_its_tilt(spec: KeySpec) -> None:
     drawn = _blade(spec, CODE, slope=0.008)
     off = FRAME.moved(y_mm=0.4)
 
-    rough = look_roughly(
-        drawn.patch, off, spec, Guess(0.6, 0.018), LineGuess(0.4, 0.02, 0.01), paper_lighter=False
-    )
+    rough = look_roughly(drawn.patch, off, spec, Guess(0.6, 0.018), LineGuess(0.4, 0.02, 0.01), paper_lighter=False)
     fitted = fit_blade(rough[0], spec, paper_lighter=False)
 
     middle, end = fitted.frame.picture_xy(np.array([[12.0, 0.0], [22.0, 0.0]]))

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.ndimage import distance_transform_edt, gaussian_filter
 
+from app.picture import medium
 from app.picture.medium import medium_of
 from app.picture.values import Picture
 from tests.app.picture.photo_scene import aim, draw
@@ -98,3 +99,23 @@ def test_a_blank_picture_is_a_guess_that_says_so() -> None:
     """Nothing to go by: lowest confidence, and the reason."""
     guess = medium_of(_picture(np.full((300, 400), 250.0)))
     assert guess.confidence <= 0.5 and "nothing" in guess.because
+
+
+def test_a_picture_that_is_held_is_looked_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pixels that cannot change are remembered while they are held, no longer; others are looked at anew."""
+    looks = []
+    monkeypatch.setattr("app.picture.medium._is_bilevel", lambda rgb: not looks.append(rgb.shape))
+    pixels = np.full((60, 80), 255, np.uint8)
+    for _ in range(2):
+        medium_of(Picture("a.png", pixels, None, "0" * 64))
+    assert len(looks) == 2
+    fixed = pixels.copy()
+    fixed.flags.writeable = False
+    before = len(medium._lately)
+    for name in ("a.png", "b.png"):
+        medium_of(Picture(name, fixed, None, "0" * 64))
+    assert len(looks) == 3 and len(medium._lately) == before + 1
+    medium_of(Picture("a.png", fixed, (300.0, 300.0), "0" * 64))
+    assert len(looks) == 4, "another claim of dpi is another picture"
+    del fixed
+    assert len(medium._lately) == before
