@@ -41,6 +41,8 @@ ITS_OWN = 0.3
 """A shape that looks this much less like a key than the best one in its picture is not counted as a key."""
 CLEARLY_SMOOTHER = 0.02
 CLAIM_IS_NEAR = 0.3
+WIDE_SHADOW_MM = 1.5
+"""Where an outline is wider than the blade by more than this, the back is looked for at its inner end too."""
 STOPPED = "The reading was stopped; nothing was changed."
 NO_KEY = (
     "No key was found in {name}; check that the whole key is in the picture, "
@@ -224,12 +226,15 @@ def _starts_of(
     rough = outline.marks(single=spec.edges == "single", back_is_a=back_is_a).model_copy(update=given)
     frame = ground.frame(rough, spec)
     guess, line = BY_OUTLINE
+    wider = 0.0
     if spec.blade.height_mm:
         # A shadow along one side makes the outline too wide, and may be all of the back's error.
         a, b = frame.blade_mm(np.asarray(rough.blade_height))
         wider = max(0.0, abs(float(b[1] - a[1])) - spec.blade.height_mm)
         line = replace(line, offset_sd_mm=float(np.clip(line.offset_sd_mm + 0.4 * wider, 0.6, 1.4)))
     starts = [_Start(frame, ground.guess(guess), line)]
+    if spec.edges == "single" and wider > WIDE_SHADOW_MM:
+        starts.append(_Start(frame.moved(y_mm=wider), ground.guess(guess), line))
     if ground.medium == "scan" and picture.dpi is not None:
         claimed = float(np.sqrt(picture.dpi[0] * picture.dpi[1])) / 25.4
         if abs(np.log(claimed / frame.px_per_mm)) < CLAIM_IS_NEAR:
