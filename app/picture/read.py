@@ -31,7 +31,7 @@ MARGIN_MM = 6.0
 BY_HAND = Guess(offset_sd_mm=0.6, scale_sd=0.018), LineGuess(offset_sd_mm=0.4, slope_sd=0.02, across_sd=0.01)
 """A frame from rough marks: clicks about 0.4 mm off."""
 BY_OUTLINE = (
-    Guess(offset_sd_mm=1.1, scale_sd=0.03, scale=0.98),
+    Guess(offset_sd_mm=1.6, scale_sd=0.03, scale=0.98),
     LineGuess(offset_sd_mm=0.6, slope_sd=0.01, across_sd=0.01),
 )
 """A frame from a silhouette, whose shoulder is rounded and whose shadow counts as key."""
