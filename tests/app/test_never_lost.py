@@ -60,6 +60,9 @@ for kill in range(kills):
             print("worker:", repr(error), file=sys.stderr)
         os._exit(1)
     os.close(writing)
+    if kill % 2:
+        # Every second time not before a first save is done, so that a busy machine is tested too.
+        select.select([reading], [], [], 5.0)
     time.sleep(dice.uniform(0.0, 0.05))
     os.kill(child, signal.SIGKILL)
     os.waitpid(child, 0)
@@ -96,7 +99,6 @@ def test_two_hundred_kills_lose_no_job(checkout: Path, tmp_path: Path) -> None:
 
     assert done.returncode == 0, done.stderr[-3000:]
     result = json.loads(done.stdout)
-    # How many changes fit between the kills depends on how busy the machine is; that work went on at all does not.
     assert result["kills"] == KILLS and result["changes"] >= 10, result
 
 
