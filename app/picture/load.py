@@ -4,7 +4,8 @@ Pillow decodes every kind but PDF.  What comes out is plain: sRGB bytes the righ
 transparent, two-dimensional where the picture is grey.  The rules that change values:
 
 * Sixteen bits become eight over the full range: 65535 is 255 (``(v + 128) // 257``; colour keeps its high byte, as
-  Pillow does).  Where no value is above 4095 the file holds twelve bits in sixteen and 4095 is 255.
+  Pillow does).  Where no value is above 4095 the file holds twelve bits in sixteen and 4095 is 255; where none
+  is above 255 it holds eight.
 * CMYK becomes RGB without a colour profile: edges stay where they are, colours are approximate.
 * A colour picture whose three channels are equal everywhere becomes grey; no value changes.
 * The orientation tag is applied once, here, and ``Picture.turned`` says so.
@@ -177,8 +178,9 @@ def _raw_file(name: str) -> Refusal:
 def _decode(
     stream: IO[bytes], kind: str, name: str, page: int, max_pixels: int
 ) -> tuple[Bytes, tuple[float, float] | None, str, int]:
+    plugin = _plugin(kind)
     try:
-        picture = _plugin(kind)(stream)
+        picture = plugin(stream)
     except Image.DecompressionBombError as error:
         raise too_large(name, None, max_pixels) from error
     except _DECODE_ERRORS as error:
@@ -402,9 +404,7 @@ def _full_scale(picture: Image.Image) -> float:
     for full in (1.0, 255.0) if picture.mode == "F" else ():
         if top <= full:
             return full
-    if top <= 4095:
-        return 4095.0
-    return 65535.0 if top <= 65535 else top
+    return next((full for full in (255.0, 4095.0, 65535.0) if top <= full), top)
 
 
 def grey_if_equal(rgb: Bytes) -> Bytes:

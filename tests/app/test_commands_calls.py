@@ -10,6 +10,9 @@ import time
 from pathlib import Path
 
 import pytest
+from PIL import Image
+from reportlab.lib.utils import ImageReader
+from reportlab.pdfgen.canvas import Canvas
 from typer.testing import CliRunner
 
 from app.commands import app
@@ -256,3 +259,20 @@ def test_the_module_is_the_command(checkout: Path) -> None:
 
     assert (done.returncode, done.stdout) == (1, "")
     assert done.stderr == 'There is no file "no-such.png"; check the name and the folder.\n'
+
+
+def test_a_page_is_chosen_by_number_and_a_wrong_one_is_refused(tmp_path: Path) -> None:
+    """--page counts from 1 in PDF and TIFF; the sentence says how many there are."""
+    pages = [Image.new("L", (200 + 10 * number, 150), 240) for number in range(3)]
+    pages[0].save(tmp_path / "pages.tif", save_all=True, append_images=pages[1:])
+    canvas = Canvas(str(tmp_path / "pages.pdf"))
+    for page in pages:
+        canvas.drawImage(ImageReader(page), 20, 20, 200, 150)
+        canvas.showPage()
+    canvas.save()
+    for name in ("pages.pdf", "pages.tif"):
+        status, _out, err = run("read", tmp_path / name, "--spec", "harbourside-5", "--page", "4")
+        assert status == 1
+        assert err == f'"{name}" has 3 pages, so page 4 cannot be opened; choose a page from 1 to 3.\n'
+        status, _out, err = run("read", tmp_path / name, "--spec", "harbourside-5", "--page", "3")
+        assert status == 1 and "No key was found" in err
