@@ -145,8 +145,7 @@ def _look_beside(grey: Bytes) -> _Ground | None:
     thing = _largest(dark)
     if thing is None:
         return None
-    rows, columns = np.nonzero(thing)
-    size = max(float(np.ptp(rows)), float(np.ptp(columns)))
+    size = float(max(np.ptp(np.flatnonzero(thing.any(axis=axis))) for axis in (0, 1)))
     away = cv2.distanceTransform(1 - thing, cv2.DIST_L2, 5)
     near_any = cv2.distanceTransform(1 - dark, cv2.DIST_L2, 5)
     unit = max(2.0, 0.01 * size)
@@ -171,9 +170,8 @@ def _look_beside(grey: Bytes) -> _Ground | None:
 
 def _ground_under(grey: Bytes, far: NDArray[np.bool_], ring: NDArray[np.bool_]) -> NDArray[np.float64]:
     """Level that the bare ground would have in the ring: a plane through its level elsewhere, two rounds."""
-    y, x = np.nonzero(far)
-    every = max(1, len(y) // 20_000)
-    y, x = y[::every], x[::every]
+    places = np.flatnonzero(far)
+    y, x = np.divmod(places[:: max(1, len(places) // 20_000)], far.shape[1])
     values = grey[y, x].astype(float)
     design = np.stack([np.ones_like(values), x / grey.shape[1], y / grey.shape[0]], axis=1)
     keep = np.ones(len(values), dtype=bool)
@@ -188,16 +186,14 @@ def _ground_under(grey: Bytes, far: NDArray[np.bool_], ring: NDArray[np.bool_]) 
 
 def _largest(dark: NDArray[np.uint8]) -> NDArray[np.uint8] | None:
     """(rows, columns) 1 on the largest connected dark thing of a key's area; those touching the border come last."""
-    count, labels, boxes, _ = cv2.connectedComponentsWithStats(dark)
+    _, labels, boxes, _ = cv2.connectedComponentsWithStats(dark)
     height, width = dark.shape
-    best, best_area = 0, 0.0
-    for index in range(1, count):
-        left, top, across, down, area = (int(v) for v in boxes[index])
-        touches = left == 0 or top == 0 or left + across == width or top + down == height
-        worth = area * (0.1 if touches else 1.0)
-        if area > 0.002 * dark.size and worth > best_area:
-            best, best_area = index, worth
-    return (labels == best).astype(np.uint8) if best else None
+    left, top, across, down, area = boxes.T
+    touches = (left == 0) | (top == 0) | (left + across == width) | (top + down == height)
+    worth = np.where(area > 0.002 * dark.size, area * np.where(touches, 0.1, 1.0), 0.0)
+    worth[0] = 0.0  # what is not dark
+    best = int(worth.argmax())
+    return (labels == best).astype(np.uint8) if worth[best] > 0 else None
 
 
 def _unevenness(grey: Bytes, far: NDArray[np.bool_]) -> float:
