@@ -22,6 +22,7 @@ ORANGE: Colour = (220, 110, 0)
 SKY: Colour = (86, 180, 233)
 YELLOW: Colour = (250, 200, 30)
 MARGIN = 24
+DASH = 8.0
 TITLE_SIZE, TEXT_SIZE, SMALL_SIZE = 26, 18, 15
 
 
@@ -57,11 +58,11 @@ class Plate:
         if not dashed:
             self._draw.line([tuple(point) for point in xy.tolist()], fill=colour, width=width, joint="curve")
             return
-        for a, b in zip(xy, xy[1:], strict=False):
-            count = max(1, int(np.hypot(*(b - a)) / 7))
-            ends = a + np.linspace(0, 1, count + 1)[:, None] * (b - a)
-            for number in range(0, count, 2):
-                self._draw.line([tuple(ends[number]), tuple(ends[number + 1])], fill=colour, width=width)
+        run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
+        for start in np.arange(0.0, run[-1], 2 * DASH):
+            at = np.array([start, *run[(run > start) & (run < start + DASH)], min(start + DASH, run[-1])])
+            dash = np.stack([np.interp(at, run, xy[:, 0]), np.interp(at, run, xy[:, 1])], axis=-1)
+            self._draw.line([tuple(point) for point in dash.tolist()], fill=colour, width=width)
 
     def arrow(self, start: ArrayLike, end: ArrayLike, colour: Colour, width: int = 3) -> None:
         """Draw an arrow."""

@@ -223,8 +223,8 @@ def edges_plate(view: BladeView) -> Plate:
         (grey.shape[1], 2 * height + 96),
         f"4  The edges, and growth {view.decoding.growth_mm:.2f} +- {view.decoding.growth_sigma_mm:.2f} mm",
         [
-            "Above: blue, the edge of the decoded key as it shows; dashed, where its metal ends, with the growth taken "
-            "off. Between them the picture shows shadow, toner or blur.",
+            "Above: blue, the edge of the decoded key as it shows; dashed orange, where its metal ends, with the growth "
+            "taken off. Between them the picture shows shadow, toner or blur.",
             "Below: how much speaks for a cut's floor with both its flanks at each place. The dots are the cuts "
             "as decoded.",
         ],
@@ -424,8 +424,13 @@ def _ladder_column(
         colour, rim = PAPER if share > DARK_FROM else INK, _filled(share)
         plate.words((middle - half + 8, y), label, anchor="lm", colour=colour, rim=rim)
         if share >= 0.005:
-            plate.words((middle + half - 6, y), f"{100 * share:.0f} %", anchor="rm", size=13, colour=colour, rim=rim)
+            plate.words((middle + half - 6, y), _whole_percent(share), anchor="rm", size=13, colour=colour, rim=rim)
     plate.words((middle, top - 28), f"cut {decoded.number}", colour=QUIET, size=SMALL_SIZE)
+
+
+def _whole_percent(share: float) -> str:
+    """The same in whole per cents, for a narrow place."""
+    return "> 99 %" if share > 0.995 else f"{100 * share:.0f} %"
 
 
 def _filled(share: float) -> Colour:

@@ -7,6 +7,7 @@ from functools import cache
 import numpy as np
 import pytest
 
+from app.picture.plate import BLUE, PAPER, Plate
 from app.picture.read import read_picture
 from app.picture.stages import blade_stages, page_stages
 from app.picture.stages_blade import BladeView, blade_of
@@ -69,3 +70,12 @@ def test_where_no_key_is_seen_the_page_is_still_shown() -> None:
     keys, ground = page_stages(blank, _drawn("A", "scan")[1], None, key=0)
     assert (keys.name, ground.name) == ("1-keys", "2-ground")
     assert not np.array_equal(keys.rgb, ground.rgb)
+
+
+def test_a_dashed_line_has_gaps_however_finely_it_is_given() -> None:
+    """Half of a curve of a thousand points stays paper."""
+    plate = Plate((400, 40), "Dashes")
+    x = np.linspace(30, 390, 1000)
+    plate.line(np.stack([x, np.full(1000, plate.top + 20.0)], axis=1), BLUE, 3, dashed=True)
+    row = plate.pixels()[plate.top + 20, 30:390]
+    assert 0.35 < (row == PAPER).all(axis=1).mean() < 0.6
