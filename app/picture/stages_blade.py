@@ -223,7 +223,7 @@ def edges_plate(view: BladeView) -> Plate:
         (grey.shape[1], 2 * height + 96),
         f"4  The edges, and growth {view.decoding.growth_mm:.2f} +- {view.decoding.growth_sigma_mm:.2f} mm",
         [
-            "Above: blue, the edge of the decoded key as it shows; dashed orange, where its metal ends, with the growth "
+            "Above: blue, the edge of the decoded key as it shows; dashed orange, where its metal ends, its growth "
             "taken off. Between them the picture shows shadow, toner or blur.",
             "Below: how much speaks for a cut's floor with both its flanks at each place. The dots are the cuts "
             "as decoded.",
