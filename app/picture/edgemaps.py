@@ -40,6 +40,8 @@ BLUR_MM = 0.06
 """Least blur of the derivative: an edge's own rounding, and about the making of its flanks."""
 BLUR_PX = 0.5
 WIDE_MM = 0.3
+ALIKE_MM = 0.25
+"""Over this length along an edge the changes across it are one value, not many."""
 STEP = 5.0
 STRONGEST = 7.0
 PEAK_MM = 0.15
@@ -81,9 +83,7 @@ class EdgeMaps:
         """(m,) log-likelihood ratio of a level edge at every height, along the columns that are ``chosen`` (0 or 1)."""
         column_mm = float(self.x_mm[1] - self.x_mm[0])
         share = chosen / chosen.sum()
-        # Neighbouring columns share their blur and texture: about one independent value in a quarter of a millimetre.
-        independent = max(1.0, float(chosen.sum()) * column_mm / 0.25)
-        z = self.rise @ share / (self.noise / np.sqrt(independent))
+        z = self.rise @ share / noise_of_mean(self.noise, float(chosen.sum()) * column_mm)
         return log_ratio(z, signed=self.signed, step_mm=float(self.y_mm[1] - self.y_mm[0]))
 
 
@@ -168,10 +168,12 @@ def ratio_of_peak(z: Floats, height: Floats, *, signed: bool) -> Floats:
     return np.asarray(np.logaddexp(np.log(NOTHING), np.log(1 - NOTHING) + ratio))
 
 
-def step_filter(grey: Floats, axis: int, blur: float, wide: float) -> Floats:
-    """Change of grey along one axis, in grey levels of its step; ``blur`` and ``wide`` are in samples."""
-    fine = gaussian_filter1d(grey, blur, axis=axis, order=1) - gaussian_filter1d(grey, wide, axis=axis, order=1)
-    return np.asarray(fine * blur * np.sqrt(2 * np.pi))
+def step_filter(grey: Floats, frame: Frame, *, axis: int, step_mm: float) -> Floats:
+    """Change of grey along one axis, sampled every ``step_mm``, in grey levels of its step, without what is wide."""
+    blur = blur_mm(frame)
+    fine = gaussian_filter1d(grey, blur / step_mm, axis=axis, order=1)
+    wide = gaussian_filter1d(grey, WIDE_MM / step_mm, axis=axis, order=1)
+    return np.asarray((fine - wide) * (blur / step_mm) * np.sqrt(2 * np.pi))
 
 
 def blur_mm(frame: Frame) -> float:
@@ -182,6 +184,11 @@ def blur_mm(frame: Frame) -> float:
 def spread(values: Floats) -> float:
     """Standard deviation of the bulk of the values (from the median absolute deviation), and no less than can count."""
     return float(np.hypot(1.4826 * np.median(np.abs(values - np.median(values))), LEAST_GREY))
+
+
+def noise_of_mean(noise: float, length_mm: float) -> float:
+    """Noise of a mean along an edge: neighbours share their blur and texture over ``ALIKE_MM``."""
+    return float(noise / np.sqrt(max(1.0, length_mm / ALIKE_MM)))
 
 
 def _changes(grey: Floats, frame: Frame, sx: float, sy: float) -> tuple[Floats, Floats]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.picture.edgemaps import blur_mm, log_ratio, spread, step_filter
+from app.picture.edgemaps import log_ratio, noise_of_mean, spread, step_filter
 from app.picture.frame import Frame
 from app.picture.logsum import logsumexp
 from app.picture.sample import Patch
@@ -78,6 +78,6 @@ def _across(patch: Patch, frame: Frame, x_mm: Floats, band_mm: tuple[float, floa
     """(n,) log-likelihood ratio of a step straight across at every x, over one band of heights."""
     rows = np.arange(band_mm[0], band_mm[1], STEP_MM)
     grey = patch.at(frame.picture_xy(np.stack(np.meshgrid(x_mm, rows), axis=-1)))
-    change = step_filter(grey, 1, blur_mm(frame) / STEP_MM, 0.3 / STEP_MM)
-    noise = spread(change) / np.sqrt(max(len(rows) * STEP_MM / 0.25, 1.0))
+    change = step_filter(grey, frame, axis=1, step_mm=STEP_MM)
+    noise = noise_of_mean(spread(change), len(rows) * STEP_MM)
     return log_ratio(change.mean(axis=0) / noise, signed=signed, step_mm=STEP_MM)

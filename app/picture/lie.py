@@ -20,7 +20,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.picture.edgemaps import blur_mm, peak_height, ratio_of_peak, spread, step_filter
+from app.picture.edgemaps import peak_height, ratio_of_peak, spread, step_filter
 from app.picture.frame import Frame
 from app.picture.logsum import logsumexp
 from app.picture.sample import Patch
@@ -111,10 +111,30 @@ def back_of(patch: Patch, frame: Frame, shape: EdgeShape, *, reach_mm: float, st
     x = np.arange(float(shape.positions_mm.min()) - 2.0, float(shape.positions_mm.max()) + 1.0, 0.06)
     outward = np.arange(-reach_mm - 0.6, reach_mm + 0.6, step_mm)
     grey = patch.at(frame.picture_xy(np.stack(np.meshgrid(x, -outward), axis=-1)))
-    change = step_filter(grey, 0, blur_mm(frame) / step_mm, 0.3 / step_mm)
+    change = step_filter(grey, frame, axis=0, step_mm=step_mm)
     pieces = np.array_split(np.arange(len(x)), BACK_PIECES)
     means = np.array([change[:, piece].mean(axis=1) for piece in pieces])
     return Back(np.array([x[piece].mean() for piece in pieces]), outward, means / spread(means), signed)
+
+
+@dataclass(frozen=True)
+class _Grid:
+    """Everything that is summed over: (b,) offsets, (t,) slopes, (s,) scales across, (g,) growths."""
+
+    offsets: Floats
+    slopes: Floats
+    scales: Floats
+    growths: Floats
+    x_mid: float
+
+    def line_at(self, x_mm: float) -> Floats:
+        """(b, t) height of every line at ``x_mm``."""
+        return self.offsets[:, None] + self.slopes * (x_mm - self.x_mid)
+
+    @property
+    def axes(self) -> tuple[Floats, Floats, Floats, Floats]:
+        """The four axes in the order of a score's."""
+        return self.offsets, self.slopes, self.scales, self.growths
 
 
 def lies_of(
@@ -148,57 +168,64 @@ def lies_of(
     count
         How many places to return at most.
     """
-    x_mid = float(np.mean([curve.x_mm for curve in cuts[0]]))
-    reach = int(np.ceil(2.5 * guess.offset_sd_mm / step_mm))
-    offsets = step_mm * np.arange(-reach, reach + 1.0)
-    half_length = float(np.ptp([curve.x_mm for curve in cuts[0]])) / 2 + 1.0
-    slope_count = int(np.clip(np.ceil(2.5 * guess.slope_sd * half_length / step_mm), 3, 16))
-    slopes = np.linspace(-2.5 * guess.slope_sd, 2.5 * guess.slope_sd, 2 * slope_count + 1)
-    scales = scale_along * (1.0 + guess.across_sd * np.linspace(-2, 2, 7))
-    growths = np.asarray(step_mm * np.arange(round(GROWTH_LOW_MM / step_mm), round(GROWTH_HIGH_MM / step_mm) + 1.0))
+    grid = _grid(cuts[0], scale_along, guess, step_mm)
     score = (
-        -0.5 * (offsets[:, None, None, None] / guess.offset_sd_mm) ** 2
-        - 0.5 * (slopes[:, None, None] / guess.slope_sd) ** 2
-        - 0.5 * ((scales[:, None] / scale_along - 1.0) / guess.across_sd) ** 2
-        - 0.5 * (growths / GROWTH_SD_MM) ** 2
+        -0.5 * (grid.offsets[:, None, None, None] / guess.offset_sd_mm) ** 2
+        - 0.5 * (grid.slopes[:, None, None] / guess.slope_sd) ** 2
+        - 0.5 * ((grid.scales[:, None] / scale_along - 1.0) / guess.across_sd) ** 2
+        - 0.5 * (grid.growths / GROWTH_SD_MM) ** 2
     )
     if mirrored:
-        score = score + _pairs(cuts, shape, offsets, slopes, scales, growths, x_mid)
+        score = score + _pairs(cuts, shape, grid)
     else:
         for edge, side in zip(cuts, (1, -1), strict=False):
-            score = score + _edge(edge, shape, side, offsets, slopes, scales, growths, x_mid)
+            score = score + _edge(edge, shape, side, grid)
     for top, side in zip(tops, (1, -1), strict=False):
         if top is not None:
-            line = side * (offsets[:, None] + slopes * (top.x_mm - x_mid))
-            at = line[:, :, None, None] + scales[:, None] * shape.top_mm + growths
+            at = side * grid.line_at(top.x_mm)[:, :, None, None] + grid.scales[:, None] * shape.top_mm + grid.growths
             score = score + _softened(top).at(at)
     if back is not None:
-        score = score + back.log_p(offsets, slopes, x_mid)[:, :, None, None]
-    grid = (offsets, slopes, scales, growths)
+        score = score + back.log_p(grid.offsets, grid.slopes, grid.x_mid)[:, :, None, None]
     found: list[Lie] = []
     left = score.copy()
     while len(found) < count and np.isfinite(left.max()):
         best = tuple(int(index) for index in np.unravel_index(int(np.argmax(left)), left.shape))
-        found.append(_lie_at(score, best, grid, x_mid))
-        left[np.abs(offsets - offsets[best[0]]) < APART_MM] = -np.inf
+        found.append(_lie_at(score, best, grid))
+        left[np.abs(grid.offsets - grid.offsets[best[0]]) < APART_MM] = -np.inf
     return tuple(found)
 
 
-def _lie_at(score: Floats, best: tuple[int, ...], grid: tuple[Floats, ...], x_mid: float) -> Lie:
+def _grid(cuts: tuple[HeightCurve, ...], scale_along: float, guess: LineGuess, step_mm: float) -> _Grid:
+    """Lay the grid as wide as the guess leaves open."""
+    x = [curve.x_mm for curve in cuts]
+    reach = int(np.ceil(2.5 * guess.offset_sd_mm / step_mm))
+    half_length = float(np.ptp(x)) / 2 + 1.0
+    slope_count = int(np.clip(np.ceil(2.5 * guess.slope_sd * half_length / step_mm), 3, 16))
+    low, high = round(GROWTH_LOW_MM / step_mm), round(GROWTH_HIGH_MM / step_mm)
+    return _Grid(
+        offsets=step_mm * np.arange(-reach, reach + 1.0),
+        slopes=np.linspace(-2.5 * guess.slope_sd, 2.5 * guess.slope_sd, 2 * slope_count + 1),
+        scales=scale_along * (1.0 + guess.across_sd * np.linspace(-2, 2, 7)),
+        growths=np.asarray(step_mm * np.arange(low, high + 1.0)),
+        x_mid=float(np.mean(x)),
+    )
+
+
+def _lie_at(score: Floats, best: tuple[int, ...], grid: _Grid) -> Lie:
     """Mean within two steps of one peak, and how far the offset may be from it."""
     near = score[tuple(slice(max(index - 2, 0), index + 3) for index in best)]
     near = np.exp(near - score[best])
     near = near / near.sum()
     means = [
         float((near.sum(axis=tuple(a for a in range(4) if a != axis)) * values[max(index - 2, 0) : index + 3]).sum())
-        for axis, (index, values) in enumerate(zip(best, grid, strict=True))
+        for axis, (index, values) in enumerate(zip(best, grid.axes, strict=True))
     ]
-    offsets = grid[0]
+    offsets = grid.offsets
     beside = np.abs(offsets - offsets[best[0]]) < APART_MM
     by_offset = np.exp(score[beside] - score[best]).sum(axis=(1, 2, 3))
     by_offset = by_offset / by_offset.sum()
     variance = float((by_offset * (offsets[beside] - means[0]) ** 2).sum()) + float(offsets[1] - offsets[0]) ** 2 / 12
-    return Lie(means[0], means[1], float(np.sqrt(variance)), x_mid, means[2], means[3], float(score[best]))
+    return Lie(means[0], means[1], float(np.sqrt(variance)), grid.x_mid, means[2], means[3], float(score[best]))
 
 
 def _softened(top: HeightCurve) -> HeightCurve:
@@ -210,46 +237,30 @@ def _softened(top: HeightCurve) -> HeightCurve:
     return HeightCurve(top.x_mm, top.height_mm, np.asarray(both))
 
 
-def _edge(
-    cuts: tuple[HeightCurve, ...],
-    shape: EdgeShape,
-    side: int,
-    offsets: Floats,
-    slopes: Floats,
-    scales: Floats,
-    growths: Floats,
-    x_mid: float,
-) -> Floats:
-    """(offsets, slopes, scales, growths) evidence of one edge whose depths are its own."""
-    step = float(growths[1] - growths[0])
+def _edge(cuts: tuple[HeightCurve, ...], shape: EdgeShape, side: int, grid: _Grid) -> Floats:
+    """(b, t, s, g) evidence of one edge whose depths are its own."""
+    step = float(grid.growths[1] - grid.growths[0])
+    count = len(grid.offsets)
     # side * b + g, on the one grid that holds all of its values
-    both = np.arange(len(offsets) + len(growths) - 1) * step + growths[0] - offsets[-1]
-    table = np.zeros((len(both), len(slopes), len(scales)))
+    both = np.arange(count + len(grid.growths) - 1) * step + grid.growths[0] - grid.offsets[-1]
+    table = np.zeros((len(both), len(grid.slopes), len(grid.scales)))
     for curve in cuts:
-        at = both[:, None, None] + (side * slopes * (curve.x_mm - x_mid))[:, None]
-        at = at[..., None] + scales[:, None] * shape.roots_mm
+        at = both[:, None, None] + (side * grid.slopes * (curve.x_mm - grid.x_mid))[:, None]
+        at = at[..., None] + grid.scales[:, None] * shape.roots_mm
         table += logsumexp(curve.at(at), axis=-1)
-    start = np.arange(len(offsets)) if side > 0 else np.arange(len(offsets))[::-1]
-    index = start[:, None] + np.arange(len(growths))
+    start = np.arange(count) if side > 0 else np.arange(count)[::-1]
+    index = start[:, None] + np.arange(len(grid.growths))
     return np.moveaxis(table[index], 1, -1)
 
 
-def _pairs(
-    cuts: tuple[tuple[HeightCurve, ...], ...],
-    shape: EdgeShape,
-    offsets: Floats,
-    slopes: Floats,
-    scales: Floats,
-    growths: Floats,
-    x_mid: float,
-) -> Floats:
-    """(offsets, slopes, scales, growths) evidence of a mirrored pair: opposite floors have one depth."""
-    score = np.zeros((len(offsets), len(slopes), len(scales), len(growths)))
+def _pairs(cuts: tuple[tuple[HeightCurve, ...], ...], shape: EdgeShape, grid: _Grid) -> Floats:
+    """(b, t, s, g) evidence of a mirrored pair: opposite floors have one depth."""
+    score = np.zeros(tuple(len(axis) for axis in grid.axes))
     for upper, lower in zip(*cuts, strict=True):
-        line = (offsets[:, None] + slopes * (upper.x_mm - x_mid))[:, :, None, None]
-        each = [
-            upper.at(line + scales[:, None] * root + growths) + lower.at(-line + scales[:, None] * root + growths)
-            for root in shape.roots_mm
-        ]
+        line = grid.line_at(upper.x_mm)[:, :, None, None]
+        each = []
+        for root in shape.roots_mm:
+            visible = grid.scales[:, None] * root + grid.growths
+            each.append(upper.at(line + visible) + lower.at(-line + visible))
         score += logsumexp(np.stack(each), axis=0)
     return score
