@@ -132,18 +132,14 @@ class Work:
 
 def count_keys(picture: Picture, spec: KeySpec, reference: ReferenceChoice) -> int:
     """How many keys a picture shows, as far as can be seen before any is read; may run on any thread."""
-    from app.picture.find import find_keys
+    from app.picture.find import count_of_keys, keys_on
     from app.picture.ground import ground_of
-    from app.picture.read import ITS_OWN
 
     try:
         ground = ground_of(picture, spec, None, medium=None, reference=reference)
-        found = find_keys(
-            picture, ignore=ground.card_xy, within=ground.page_xy, length_px=ground.key_length_px(spec, picture.size)
-        )
+        return count_of_keys(keys_on(picture, spec, ground))
     except Refusal:
         return 0
-    return sum(key.quality >= ITS_OWN * found[0].quality for key in found)
 
 
 def load_picture(source: str | Path | bytes, *, name: str | None = None, page: int = 1) -> LoadedPicture:

@@ -12,15 +12,19 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from app.picture.ground import Ground
 from app.picture.opencv import cv2
 from app.picture.quads import shrink
 from app.picture.sample import to_grey
 from app.picture.values import Picture
 from keycore.marks import Marks
 from keycore.measured import Floats
+from keycore.spec import KeySpec
 
 LOOK_PX = 1400
 """Longest side of the small picture that is searched."""
+ITS_OWN = 0.3
+"""A shape that looks this much less like a key than the best one in its picture is not counted as a key."""
 LEAST_AREA = 0.0008
 """A smaller share of the picture is no key that could be measured."""
 MOST_OUTLINES = 3
@@ -117,6 +121,18 @@ def find_keys(
             if key is not None and (length_px is None or length_px[0] < key.length_px < length_px[1]):
                 found.append(key)
     return _without_repeats(found)
+
+
+def keys_on(picture: Picture, spec: KeySpec, ground: Ground) -> tuple[FoundKey, ...]:
+    """Find the keys that lie on a ground, as the table's blade and the ground's scale allow, the likeliest first."""
+    return find_keys(
+        picture, ignore=ground.card_xy, within=ground.page_xy, length_px=ground.key_length_px(spec, picture.size)
+    )
+
+
+def count_of_keys(found: tuple[FoundKey, ...]) -> int:
+    """How many of the shapes found count as keys of their own, set against the likeliest."""
+    return sum(key.quality >= ITS_OWN * found[0].quality for key in found)
 
 
 def _without_repeats(found: list[FoundKey]) -> tuple[FoundKey, ...]:

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from app.picture.alignment import Guess
-from app.picture.find import FoundKey, find_keys
+from app.picture.find import FoundKey, count_of_keys, keys_on
 from app.picture.fit import RoughFit, fit_blade, likeliest, look_roughly
 from app.picture.frame import Frame
 from app.picture.ground import Ground, ground_of
@@ -22,7 +22,7 @@ from keycore.measured import Medium
 from keycore.refusal import Refusal
 from keycore.spec import KeySpec
 
-__all__ = ["Reference", "find_keys", "read_picture"]
+__all__ = ["Reference", "read_picture"]
 
 Progress = Callable[[float, str], None]
 Cancelled = Callable[[], bool]
@@ -37,8 +37,6 @@ BY_OUTLINE = (
 """A frame from a silhouette, whose shoulder is rounded and whose shadow counts as key."""
 MOST_OUTLINES = 2
 """How many outlines of one key are tried."""
-ITS_OWN = 0.3
-"""A shape that looks this much less like a key than the best one in its picture is not counted as a key."""
 CLEARLY_SMOOTHER = 0.02
 CLAIM_IS_NEAR = 0.3
 WIDE_SHADOW_MM = 1.5
@@ -181,16 +179,14 @@ def _starts(picture: Picture, spec: KeySpec, marks: Marks | None, key: int, grou
             return [_Start(ground.frame(marks, spec), ground.guess(BY_HAND[0]), BY_HAND[1])]
         except Refusal:
             pass
-    found = find_keys(
-        picture, ignore=ground.card_xy, within=ground.page_xy, length_px=ground.key_length_px(spec, picture.size)
-    )
+    found = keys_on(picture, spec, ground)
     if not found:
         raise Refusal(NO_KEY.format(name=picture.name), code="picture.no-key")
     if marks is not None:
         outlines = _outlines(_nearest(found, marks))
     elif key < len(found):
         outlines = _outlines(found[key])
-        if key == 0 and len(found) > 1 and found[1].quality < ITS_OWN * found[0].quality:
+        if key == 0 and len(found) > 1 and count_of_keys(found) == 1:
             # Too unlike a key to count as a second one, yet it may be the only one.
             outlines += _outlines(found[1])
     else:

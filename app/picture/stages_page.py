@@ -6,13 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.picture.find import FoundKey, find_keys
+from app.picture.find import FoundKey, count_of_keys, keys_on
 from app.picture.ground import Ground, ground_of
 from app.picture.medium import medium_of
 from app.picture.opencv import cv2
 from app.picture.perspective import PlaneView
 from app.picture.plate import BLUE, INK, ORANGE, QUIET, SKY, YELLOW, Plate
-from app.picture.read import ITS_OWN, Reference
+from app.picture.read import Reference
 from app.picture.values import Bytes, Picture, PictureReading
 from keycore.measured import Floats
 from keycore.spec import KeySpec
@@ -68,9 +68,7 @@ def page_of(picture: Picture, spec: KeySpec, reading: PictureReading | None, key
     only_reference = None if marks is None or marks.reference is None else marks.model_copy(update=_WITHOUT_KEY)
     ground = ground_of(picture, spec, only_reference, medium=told, reference=reference)
     because = medium_of(picture).because
-    keys = find_keys(
-        picture, ignore=ground.card_xy, within=ground.page_xy, length_px=ground.key_length_px(spec, picture.size)
-    )
+    keys = keys_on(picture, spec, ground)
     return Page(picture, spec, ground, because, keys, reading, key)
 
 
@@ -80,19 +78,19 @@ _WITHOUT_KEY = {"shoulder": None, "tip": None, "back": None, "centreline": None,
 def keys_plate(page: Page) -> Plate:
     """Draw every key that was found: its box, its blade from shoulder to tip, its two long sides."""
     pixels = page.pixels()
-    counted = [key for key in page.keys if key.quality >= ITS_OWN * page.keys[0].quality]
+    count = count_of_keys(page.keys)
     words = ["The arrow runs from the shoulder to the tip; the thin lines lie along the blade's two long sides."]
-    if len(counted) < len(page.keys):
+    if count < len(page.keys):
         words.append("A shape with a question mark is too unlike a key to count.")
     if page.reading is not None:
         words.append("The thick blue line is the edge that was read.")
-    title = f"1  Keys found: {len(counted)}" if counted else "1  No key was found"
-    if not counted:
+    title = f"1  Keys found: {count}" if count else "1  No key was found"
+    if not count:
         words = ["Check that the whole key is in the picture, or mark its back, shoulder and tip by hand."]
     plate = Plate((pixels.shape[1], pixels.shape[0]), title, words)
     plate.paste(pixels, (plate.left, plate.top))
     for number, key in enumerate(page.keys):
-        _draw_key(plate, page, key, f"key {number + 1}" if number < len(counted) else "?", number == _chosen(page))
+        _draw_key(plate, page, key, f"key {number + 1}" if number < count else "?", number == _chosen(page))
     if page.reading is not None:
         for part in _edges(page.reading):
             plate.line(_at(plate, page, part), BLUE, 4)
