@@ -62,7 +62,7 @@ class TrialPlanPart(QWidget):
             )
         else:
             self.standing.setText(
-                self.tr("On average {0} blanks and {1} trials; at most {2} blanks.").format(
+                self.tr("Blanks: {0} on average, {2} at most. Trials: {1} on average.").format(
                     self.format.number(plan.expected_blanks, 2),
                     self.format.number(plan.expected_trials, 1),
                     plan.blanks,

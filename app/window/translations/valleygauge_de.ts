@@ -1614,8 +1614,8 @@
         <translation>Hier steht der Plan, sobald es einen Code gibt.</translation>
     </message>
     <message>
-        <source>On average {0} blanks and {1} trials; at most {2} blanks.</source>
-        <translation>Im Mittel {0} Rohlinge und {1} Versuche; höchstens {2} Rohlinge.</translation>
+        <source>Blanks: {0} on average, {2} at most. Trials: {1} on average.</source>
+        <translation>Rohlinge: im Mittel {0}, höchstens {2}. Versuche: im Mittel {1}.</translation>
     </message>
     <message>
         <source>blank {0}: cut {1}</source>
