@@ -243,14 +243,16 @@ class Changes(ABC):
         self._change_picture(f"{'lock' if locked else 'unlock'} {mark_words(name)}", locked=new)
 
     def refuse_snap(self, name: str, refused: bool = True) -> None:
-        """Have a hand's mark read where it stands, or (``refused=False``) at the nearest edge again."""
+        """Have a hand's mark read where it stands, or (``refused=False``) at the nearest edge again.
+
+        The two ends of a line or of the blade's height go together: one end alone says nothing of where they lie.
+        """
         require_mark_name(name)
         picture = self._require_picture()
-        if group_of(name) not in FIXABLE:
+        group = group_of(name)
+        if group not in FIXABLE:
             raise Refusal(
-                f"{mark_words(name).capitalize()} is fitted to the whole edge and cannot be read as placed; "
-                f"drag it nearer to the edge instead.",
-                code="mark.always-fitted",
+                "A size reference is not snapped to an edge; it is always read as placed.", code="mark.not-snapped"
             )
         if name not in picture.by_hand:
             raise Refusal(
@@ -258,9 +260,10 @@ class Changes(ABC):
                 f"can be refused.",
                 code="mark.not-by-hand",
             )
-        new = picture.as_placed | {name} if refused else picture.as_placed - {name}
+        together = {name} if group in ("root", "shoulder", "tip") else {f"{group}.0", f"{group}.1"}
+        as_placed = picture.as_placed | together if refused else picture.as_placed - together
         words = f"{'read' if refused else 'snap'} {mark_words(name)} {'as placed' if refused else 'to the edge'}"
-        self._change_picture(words, as_placed=new, accepted=False)
+        self._change_picture(words, as_placed=as_placed, by_hand=picture.by_hand | together, accepted=False)
 
     def shift_cuts(self, by: int) -> None:
         """Move the marks of all cuts along the blade by so many spacings: towards the tip where ``by`` is above 0."""

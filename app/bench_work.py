@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 Progress = Callable[[float, str], None]
 Cancelled = Callable[[], bool]
-FIXABLE = ("root", "tip", "shoulder")
+FIXABLE = ("root", "tip", "shoulder", "back", "centreline", "blade_height")
 """Marks of a hand that the reader takes as they stand where they are locked, or where their snap was refused."""
 
 

@@ -78,7 +78,8 @@ def read_picture(
     marks
         Rough marks of a hand; what is missing is found.
     fixed
-        Marks that are to be taken as they stand: "root.0" ... in flat order, "tip", "shoulder".
+        Marks that are to be taken as they stand: "root.0" ... in flat order, "tip", "shoulder", and the two ends of
+        the line and of the height: "back.0", "back.1", "centreline.0", "blade_height.0" ...
     reference
         Which size reference in the picture to use.
     key

@@ -9,6 +9,7 @@ import numpy as np
 from app.picture.cuts import CutEvidence
 from app.picture.fit import FittedBlade
 from app.picture.ground import Ground
+from app.picture.placed import BY_HAND_MM, is_placed, placed
 from app.picture.shape import USUAL_ANGLE_DEG, USUAL_FLAT_MM
 from app.picture.values import Blade, Moved, Picture, PictureReading, Straight
 from keycore.marks import Marks
@@ -32,8 +33,6 @@ Blur is the same on both sides of a step and moves it by nothing; a chamfer hide
 copier's toner spreads or shrinks by up to about a tenth on either side.  Where a shadow's border was followed instead
 it is far more: the decoder keeps a share for that.  The blade's height says the rest.
 """
-BY_HAND_MM = 0.06
-"""Standard uncertainty of a root that a person set and wants kept."""
 
 
 def report(
@@ -47,8 +46,8 @@ def report(
     reference: str,
 ) -> PictureReading:
     """Make the reading that the rest of the program takes."""
-    scale = fitted.frame.px_per_mm
-    refined = _refined_marks(fitted, spec)
+    fitted = placed(fitted, spec, marks, fixed)
+    refined = _beside(fitted, _refined_marks(fitted, spec), marks)
     cuts = _cut_readings(fitted, spec, marks, fixed)
     medium = ground.medium
     references = _references(picture, spec, fitted, ground, reference)
@@ -68,7 +67,7 @@ def report(
         blade=_blade(fitted, straight),
         readings=readings,
         marks=kept,
-        moved=_moved(marks, refined, fixed, scale),
+        moved=_moved(marks, refined, fixed),
         warnings=warnings,
     )
 
@@ -224,7 +223,7 @@ def _kept(refined: Marks, marks: Marks | None, fixed: frozenset[str]) -> Marks:
     update: dict[str, object] = {"reference": marks.reference}
     for name in ("shoulder", "tip", "back", "centreline", "blade_height"):
         given = getattr(marks, name)
-        if given is not None and (name in fixed or getattr(refined, name) is None):
+        if given is not None and (is_placed(name, fixed) or getattr(refined, name) is None):
             update[name] = given
     edges = [list(edge) for edge in refined.roots_by_edge()]
     flat = 0
@@ -237,21 +236,48 @@ def _kept(refined: Marks, marks: Marks | None, fixed: frozenset[str]) -> Marks:
     return refined.model_copy(update=update)
 
 
-def _moved(marks: Marks | None, refined: Marks, fixed: frozenset[str], scale: float) -> tuple[Moved, ...]:
+def _beside(fitted: FittedBlade, refined: Marks, marks: Marks | None) -> Marks:
+    """Refined marks, with those of a line or of the blade's height right beside where the hand set theirs."""
+    if marks is None:
+        return refined
+    frame, update = fitted.frame, {}
+    low = 0.0 if len(fitted.edges) == 1 else -fitted.edges[1].top_mm
+    for name in ("back", "centreline", "blade_height"):
+        given = getattr(marks, name)
+        if given is None or getattr(refined, name) is None:
+            continue
+        at = frame.blade_mm(np.asarray(given, dtype=float))
+        rises = (at[:, 1] > at[:, 1].mean()) if name == "blade_height" else np.zeros(2, dtype=bool)
+        axis = low if name == "blade_height" else 0.0
+        at[:, 1] = np.where(rises, fitted.edges[0].top_mm, axis)
+        update[name] = tuple(_xy(point) for point in frame.picture_xy(at))
+    return refined.model_copy(update=update)
+
+
+def _moved(marks: Marks | None, refined: Marks, fixed: frozenset[str]) -> tuple[Moved, ...]:
     if marks is None:
         return ()
-    moved = []
-    flat = 0
-    for given, found in zip(marks.roots_by_edge(), refined.roots_by_edge(), strict=False):
-        for a, b in zip(given, found, strict=False):
-            name = f"root.{flat}"
-            distance = float(np.hypot(a[0] - b[0], a[1] - b[1]))
-            moved.append(Moved(name, 0.0 if name in fixed else distance, "kept" if name in fixed else "refined"))
-            flat += 1
+    pairs = [
+        (f"root.{flat}", a, b)
+        for flat, (a, b) in enumerate(
+            (a, b)
+            for given, found in zip(marks.roots_by_edge(), refined.roots_by_edge(), strict=False)
+            for a, b in zip(given, found, strict=False)
+        )
+    ]
     for name in ("shoulder", "tip"):
         a, b = getattr(marks, name), getattr(refined, name)
         if a is not None and b is not None:
-            moved.append(Moved(name, float(np.hypot(a[0] - b[0], a[1] - b[1])), "refined"))
+            pairs.append((name, a, b))
+    for name in ("back", "centreline", "blade_height"):
+        given, found = getattr(marks, name), getattr(refined, name)
+        if given is not None and found is not None:
+            pairs += [(f"{name}.{end}", given[end], found[end]) for end in range(2)]
+    moved = []
+    for name, a, b in pairs:
+        kept = is_placed(name if name.startswith("root") else name.partition(".")[0], fixed)
+        distance = 0.0 if kept else float(np.hypot(a[0] - b[0], a[1] - b[1]))
+        moved.append(Moved(name, distance, "kept" if kept else "refined"))
     return tuple(moved)
 
 

@@ -350,14 +350,27 @@ def test_a_refused_snap_is_read_as_placed(bench: Bench) -> None:
     assert picture is not None and not picture.as_placed
 
 
+def test_a_line_is_read_as_placed_with_both_its_ends(bench: Bench) -> None:
+    """Back, centreline and blade height can be kept too; their two ends go together, both ways."""
+    bench.move_mark("back.0", (70.0, 200.0))
+    bench.refuse_snap("back.0")
+    work = bench.work()
+    assert work is not None and work.key.reads[0].fixed == {"back.0", "back.1"}
+    assert bench.undo_words == "read the back as placed"
+
+    bench.refuse_snap("back.1", False)
+    work = bench.work()
+    assert work is not None and not work.key.reads[0].fixed
+
+
 def test_only_what_a_hand_placed_can_be_read_as_placed(bench: Bench) -> None:
-    """The program's own mark has no snap to refuse, and a line is always fitted as a whole."""
+    """The program's own mark has no snap to refuse, and neither has a size reference."""
     with pytest.raises(Refusal) as own:
         bench.refuse_snap("tip")
-    with pytest.raises(Refusal) as line:
-        bench.refuse_snap("back.0")
+    with pytest.raises(Refusal) as reference:
+        bench.refuse_snap("reference.0")
 
-    assert (own.value.code, line.value.code) == ("mark.not-by-hand", "mark.always-fitted")
+    assert (own.value.code, reference.value.code) == ("mark.not-by-hand", "mark.not-snapped")
 
 
 def test_all_cuts_move_by_one_spacing_in_one_step(bench: Bench) -> None:

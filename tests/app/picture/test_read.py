@@ -11,7 +11,7 @@ import pytest
 from app.picture.find import find_keys
 from app.picture.load import open_picture
 from app.picture.read import read_picture
-from app.picture.values import Picture
+from app.picture.values import Picture, PictureReading
 from keycore.decode import decode
 from keycore.marks import Marks
 from keycore.refusal import Refusal
@@ -66,6 +66,71 @@ def test_a_root_that_a_person_keeps_is_taken_as_it_stands(copy: Picture, spec: K
     assert kept.marks.roots_by_edge()[0][2] == pytest.approx(roots[2])
     assert kept.readings.cuts[2].evidence is None
     assert kept.readings.cuts[2].root_px == pytest.approx(first.readings.cuts[2].root_px - 10, abs=4)
+
+
+def _inwards(first: PictureReading) -> np.ndarray:
+    """Unit step on the picture from the roots to the back."""
+    way = np.asarray(first.marks.back).mean(axis=0) - np.mean(first.marks.roots_by_edge()[0], axis=0)
+    return np.asarray(way / np.hypot(*way))
+
+
+def test_a_back_that_a_person_keeps_is_what_heights_are_counted_from(copy: Picture, spec: KeySpec) -> None:
+    """Ten pixels further out, every root stands ten pixels higher; the marks stay where the hand put them."""
+    first = read_picture(copy, spec)
+    back = tuple(tuple(np.asarray(end) + 10 * _inwards(first)) for end in first.marks.back or ())
+    marks = first.marks.model_copy(update={"back": back})
+
+    snapped = read_picture(copy, spec, marks)
+    kept = read_picture(copy, spec, marks, fixed=frozenset({"back.0", "back.1"}))
+
+    assert np.asarray(kept.marks.back) == pytest.approx(np.asarray(back))
+    rise = [b.root_px - a.root_px for a, b in zip(snapped.readings.cuts, kept.readings.cuts, strict=True)]
+    out = {move.mark: move for move in snapped.moved}["back.0"].distance_px
+    assert rise == pytest.approx([out] * 5, abs=1.5)
+    assert out == pytest.approx(10, abs=5)
+    assert {move.status for move in kept.moved if move.mark.startswith("back")} == {"kept"}
+    assert np.asarray(kept.readings.cuts[0].evidence.heights_px) == pytest.approx(
+        np.asarray(snapped.readings.cuts[0].evidence.heights_px) + rise[0], abs=0.5
+    )
+
+
+def test_a_blade_height_that_a_person_keeps_is_the_reference(copy: Picture, spec: KeySpec) -> None:
+    """The span of the two marks is what the blade's height is compared with."""
+    first = read_picture(copy, spec)
+    low, high = (np.asarray(end) for end in first.marks.blade_height or ())
+    height = (tuple(low), tuple(high - 12 * _inwards(first)))
+    marks = first.marks.model_copy(update={"blade_height": height})
+
+    kept = read_picture(copy, spec, marks, fixed=frozenset({"blade_height.0", "blade_height.1"}))
+    seen = {reference.kind: reference.seen_px for reference in kept.readings.references}
+
+    assert np.asarray(kept.marks.blade_height) == pytest.approx(np.asarray(height))
+    assert seen["blade-height"] == pytest.approx(np.hypot(*(np.subtract(*height))), abs=1)
+
+
+def test_a_shoulder_that_a_person_keeps_measures_the_length(copy: Picture, spec: KeySpec) -> None:
+    """The blade's length runs from where the shoulder was put."""
+    first = read_picture(copy, spec)
+    along = np.subtract(first.marks.roots_by_edge()[0][-1], first.marks.roots_by_edge()[0][0])
+    shoulder = tuple(np.asarray(first.marks.shoulder) + 6 * along / np.hypot(*along))
+    marks = first.marks.model_copy(update={"shoulder": shoulder})
+
+    snapped = read_picture(copy, spec, marks)
+    kept = read_picture(copy, spec, marks, fixed=frozenset({"shoulder"}))
+    length = [{one.kind: one.seen_px for one in made.readings.references}["blade-length"] for made in (snapped, kept)]
+
+    assert kept.marks.shoulder == pytest.approx(shoulder)
+    assert length[1] != pytest.approx(length[0], abs=1)
+
+
+def test_a_line_of_two_marks_in_one_place_is_refused(copy: Picture, spec: KeySpec) -> None:
+    """They do not say how the back runs."""
+    first = read_picture(copy, spec)
+    near = (first.marks.back[0], tuple(np.asarray(first.marks.back[0]) + 1))
+    marks = first.marks.model_copy(update={"back": near})
+
+    with pytest.raises(Refusal, match="The two marks of the back lie too near each other"):
+        read_picture(copy, spec, marks, fixed=frozenset({"back.0", "back.1"}))
 
 
 def test_the_references_of_a_scan_agree_about_its_scale(spec: KeySpec) -> None:
