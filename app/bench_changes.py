@@ -47,6 +47,11 @@ class Changes(ABC):
         return self._state
 
     @property
+    def saved_state(self) -> BenchState:
+        """The job as it was last saved, or opened."""
+        return self._saved_state
+
+    @property
     def revision(self) -> int:
         """A number that grows with every change of the state."""
         return self._revision
@@ -119,7 +124,7 @@ class Changes(ABC):
         A picture of the key that was cut is for its check only (:mod:`app.bench_check`); no code is read from it.
         """
         picture = loaded.picture
-        file = bench_record.file_name(picture.name, {other.file for other in self._state.pictures})
+        file = bench_record.file_name(picture.name, self._file_names())
         added = BenchPicture(
             file=file,
             picture=picture,
@@ -376,6 +381,12 @@ class Changes(ABC):
     def add_trial(self, trial: TrialDone) -> None:
         """Record one cutting and trying in the lock."""
         self._change("record a trial", replace(self._state, trials=(*self._state.trials, trial)))
+
+    def _file_names(self) -> set[str]:
+        """Names that a picture of the job has or had; one that was taken out may come back by an undo."""
+        steps = [*self._undo, *self._redo]
+        states = [self._state, *(step.before for step in steps), *(step.after for step in steps)]
+        return {picture.file for state in states for picture in state.pictures}
 
     def _change(self, words: str, new: BenchState, merge: str | None = None) -> None:
         if new == self._state:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import atexit
 import contextlib
 import getpass
+import threading
 from pathlib import Path
 from typing import Final
 
@@ -17,6 +18,8 @@ from keycore.refusal import Refusal
 
 _LOCKS: Final[dict[Path, JobLock]] = {}
 """Locks of this process, by folder: two jobs on one bench may follow each other in the same folder."""
+_GUARD: Final = threading.RLock()
+"""Saves run on a thread of their own; a folder is taken, kept and let go by one thread at a time."""
 _SEEN: Final[dict[Path, str]] = {}
 """SHA-256 of each folder's record as this process last read or wrote it."""
 
@@ -24,29 +27,32 @@ _SEEN: Final[dict[Path, str]] = {}
 def hold(folder: Path) -> None:
     """Take the folder for this process, or show that it is still alive; refused where another bench has it open."""
     key = folder.resolve()
-    lock = _LOCKS.get(key)
-    if lock is not None and lock.still_held():
-        lock.refresh()
-        return
-    try:
-        made(folder)
-    except OSError as error:
-        raise Refusal(
-            f"The job could not be saved in {folder.name}: {error.strerror or error}. Choose another folder or make "
-            f"room.",
-            code="job.cannot-save",
-        ) from error
-    _LOCKS[key] = take_lock(folder, holder_name())
+    with _GUARD:
+        lock = _LOCKS.get(key)
+        if lock is not None and lock.still_held():
+            lock.refresh()
+            return
+        try:
+            made(folder)
+        except OSError as error:
+            raise Refusal(
+                f"The job could not be saved in {folder.name}: {error.strerror or error}. Choose another folder or "
+                f"make room.",
+                code="job.cannot-save",
+            ) from error
+        _LOCKS[key] = take_lock(folder, holder_name())
 
 
 def let_go(folder: Path | None) -> None:
     """Let the folder go, so that another bench can open the job."""
-    lock = None if folder is None else _LOCKS.pop(folder.resolve(), None)
-    if folder is not None:
+    if folder is None:
+        return
+    with _GUARD:
+        lock = _LOCKS.pop(folder.resolve(), None)
         _SEEN.pop(folder.resolve(), None)
-    if lock is not None:
-        with contextlib.suppress(OSError):
-            lock.release()
+        if lock is not None:
+            with contextlib.suppress(OSError):
+                lock.release()
 
 
 def refresh(folder: Path) -> str:

@@ -6,28 +6,22 @@ what a person exports by name.
 
 from __future__ import annotations
 
+import contextlib
 import logging
 from abc import abstractmethod
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Final, Self
 
 from app import bench_jobs, bench_log, bench_record
 from app.bench_changes import Changes
-from app.bench_folders import (
-    default_folder,
-    hold,
-    let_go,
-    note_seen,
-    refresh,
-    require_same_job,
-    require_unchanged,
-)
+from app.bench_folders import hold, let_go, note_seen, refresh
 from app.bench_record import contents_of, picture_in
+from app.bench_saving import Saved, Saving
 from app.bench_sealed import SealedPlace, is_sealed, require_passphrase
-from app.bench_state import BenchPicture
+from app.bench_state import BenchPicture, BenchState
 from app.bench_work import DecodeKey, ReadKey, read_key
 from app.picture.values import PictureReading
 from keycore.job import Job
@@ -37,6 +31,7 @@ from keycore.refusal import Refusal
 if TYPE_CHECKING:
     from keycore.decode import Decoding
 
+READING_ONLY: Final = "job.reading-only"
 _log = logging.getLogger(__name__)  # holds numbers of jobs, never a code or a customer
 
 
@@ -54,6 +49,8 @@ class Keeping(Changes):
         self.sealed: SealedPlace | None = None
         """Where a sealed job is kept; None for one in the clear, and for one that is open for reading only."""
         self._keeps_sealed = False
+        self._sealing: tuple[BenchState, DecodeKey | None] | None = None
+        """What is being sealed, or was last."""
         self._saved_key: DecodeKey | None = None
         """What had been read when the job was last saved."""
 
@@ -107,34 +104,63 @@ class Keeping(Changes):
 
     def job(self, *, with_code: bool = True) -> Job:
         """The job's record.  ``with_code=False`` leaves out all that a code could be read from but the pictures."""
-        readings = {picture.file: self.reading_of(picture) for picture in self._state.pictures}
-        good = {file: reading for file, reading in readings.items() if reading is not None}
-        return bench_record.job_of(self._state, good, self._decoding_to_keep(), with_code=with_code)
+        readings, decoding = self._good_readings(), self._decoding_to_keep()
+        return bench_record.job_of(self._state, readings, decoding, with_code=with_code)
 
     def save(self, folder: Path | str | None = None) -> Path:
         """Save the job, atomically.  Without a full entitlement the record holds pictures and marks but no code.
 
         A sealed job is saved into its sealed file, and never anywhere in the clear (see :meth:`unseal`).
         """
-        state = self._state
-        try:
-            target = self._saved_sealed(folder) if self._keeps_sealed else self._saved_in(folder)
-        except Refusal as refusal:
-            self.save_error = refusal.sentence
-            _log.warning("job %s could not be saved (%s)", self._name_in_log, refusal.code)
-            raise
-        self._saved_state, self.save_error = state, ""
-        self._saved_key = self._decode_key() if self.is_current else None
+        saved = self.saving(folder).run()
+        self.take_saved(saved)
+        if saved.refusal is not None:
+            raise saved.refusal
+        assert saved.target is not None
+        return saved.target
+
+    def saving(self, folder: Path | str | None = None) -> Saving:
+        """The save of the job as it stands, for any thread, since a disk may be slow; see :meth:`take_saved`."""
+        state, refusal = self._state, None
+        if self._keeps_sealed and (folder is not None or self.sealed is None):
+            refusal = Refusal(
+                "A sealed job is not saved in the clear, and this one is open for reading only; unseal it first."
+                if self.sealed is None
+                else "A sealed job is not saved in the clear; unseal it first.",
+                code="sealed.clear",
+            )
+        elif folder is None and self._for_reading_only:
+            refusal = Refusal(
+                f"{self.problems[0]} The job is open for reading only; save it in another folder.",
+                code=READING_ONLY,
+            )
+        return Saving(
+            state,
+            self._decode_key() if self.is_current else None,
+            self._good_readings(),
+            self._decoding_to_keep(),
+            folder=None if folder is None else Path(folder),
+            home=self.folder,
+            place=self.sealed,
+            refusal=refusal,
+        )
+
+    def take_saved(self, saved: Saved) -> None:
+        """Note how a save went."""
+        if saved.refusal is not None:
+            self.save_error = saved.refusal.sentence
+            if saved.refusal.code != READING_ONLY:  # that was said when it was opened
+                _log.warning("job %s could not be saved (%s)", self._name_in_log, saved.refusal.code)
+            return
+        self._saved_state, self._saved_key, self.save_error = saved.state, saved.key, ""
+        if self.sealed is None:
+            self.folder = saved.target
         _log.info("job %s saved", self._name_in_log)
-        return target
 
     def save_if_dirty(self) -> bool:
         """Save what is not saved yet.  False where that failed: the job stays dirty and ``save_error`` says why."""
         if not self.dirty:
             return True
-        if self.problems and self.home is None:
-            self.save_error = f"{self.problems[0]} The job is open for reading only; save it in another folder."
-            return False
         try:
             self.save()
         except Refusal:
@@ -169,6 +195,7 @@ class Keeping(Changes):
         require_passphrase(passphrase)
         state = self._state
         job, contents = self.job(with_code=not state.missing_for_export), contents_of(state)
+        self._sealing = state, self._decode_key() if self.is_current else None
 
         def seal() -> SealedPlace:
             place = SealedPlace(file, passphrase)
@@ -185,7 +212,11 @@ class Keeping(Changes):
         """
         folder = self.folder
         self.sealed, self.folder, self._keeps_sealed = place, None, True
-        self.save()  # whatever changed while it was sealed
+        if self._sealing is not None and self._sealing[0] is self._state:
+            (self._saved_state, self._saved_key), self.save_error = self._sealing, ""
+        else:
+            self.save()  # what changed while it was sealed
+        self._sealing = None
         left: tuple[str, ...] = ()
         if folder is not None:
             if not keep_folder:
@@ -239,9 +270,18 @@ class Keeping(Changes):
 
     def close(self) -> None:
         """Let the job go, so that another bench can open it.  Nothing more is saved; a sealed job is sealed whole."""
-        if self.sealed is not None:
-            self.sealed.close()
-        let_go(self.folder)
+        self.close_task()()
+
+    def close_task(self) -> Callable[[], None]:
+        """The same for any thread: sealing a job whole takes a second or two."""
+        sealed, folder = self.sealed, self.folder
+
+        def let_it_go() -> None:
+            if sealed is not None:
+                sealed.close()
+            let_go(folder)
+
+        return let_it_go
 
     @classmethod
     def open_job(cls, folder: Path | str, *, reading_only: bool = False) -> Self:
@@ -292,31 +332,20 @@ class Keeping(Changes):
             bench._keep_decoding(opened.decoding)
         return bench
 
-    def _saved_in(self, folder: Path | str | None) -> Path:
-        state = self._state
-        target = Path(folder) if folder is not None else self.folder or default_folder(state)
-        if target != self.folder:
-            require_same_job(target, state)
-        hold(target)
-        require_unchanged(target)
-        bench_record.save(target, self.job(with_code=not state.missing_for_export), state)
-        note_seen(target)
-        if self.folder is not None and self.folder != target:
-            let_go(self.folder)
-        self.folder = target
-        return target
+    def _file_names(self) -> set[str]:
+        names = super()._file_names()
+        if self.folder is not None:
+            with contextlib.suppress(OSError):
+                names |= {path.name for path in self.folder.iterdir()}
+        return names
 
-    def _saved_sealed(self, folder: Path | str | None) -> Path:
-        state = self._state
-        if folder is not None or self.sealed is None:
-            raise Refusal(
-                "A sealed job is not saved in the clear, and this one is open for reading only; unseal it first."
-                if self.sealed is None
-                else "A sealed job is not saved in the clear; unseal it first.",
-                code="sealed.clear",
-            )
-        self.sealed.save(self.job(with_code=not state.missing_for_export), contents_of(state))
-        return self.sealed.file
+    def _good_readings(self) -> dict[str, PictureReading]:
+        readings = {picture.file: self.reading_of(picture) for picture in self._state.pictures}
+        return {file: reading for file, reading in readings.items() if reading is not None}
+
+    @property
+    def _for_reading_only(self) -> bool:
+        return bool(self.problems) and self.home is None
 
     @property
     def _name_in_log(self) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import atexit
 import contextlib
 import logging
+import threading
 import weakref
 from collections.abc import Mapping
 from pathlib import Path
@@ -47,6 +48,8 @@ class SealedPlace:
         """True where the sealed file holds the key that autosaves are sealed to."""
         self._latest: tuple[Job, Mapping[str, bytes]] | None = None
         self._lock: JobLock | None = None
+        self._guard = threading.RLock()
+        """Saves run on a thread of their own."""
         _PLACES.add(self)
 
     @classmethod
@@ -78,30 +81,33 @@ class SealedPlace:
 
     def save(self, job: Job, pictures: Mapping[str, bytes]) -> None:
         """Keep the present state: quickly as an autosave, the first time as a whole."""
-        self.file.parent.mkdir(parents=True, exist_ok=True)
-        self.hold()
-        self._count += 1
-        if self._whole:
-            save_autosave(self.file, job, pictures, self._key, self._count)
-            self._latest = job, pictures
-            return
-        self._seal(job, pictures)
+        with self._guard:
+            self.file.parent.mkdir(parents=True, exist_ok=True)
+            self.hold()
+            self._count += 1
+            if self._whole:
+                save_autosave(self.file, job, pictures, self._key, self._count)
+                self._latest = job, pictures
+                return
+            self._seal(job, pictures)
 
     def close(self) -> None:
         """Seal what was autosaved into the one file, and let it go."""
-        latest, self._latest = self._latest, None
-        try:
-            if latest is not None and self._lock is not None and self._lock.still_held():
-                self._seal(*latest)
-        finally:
-            self._release()
+        with self._guard:
+            latest, self._latest = self._latest, None
+            try:
+                if latest is not None and self._lock is not None and self._lock.still_held():
+                    self._seal(*latest)
+            finally:
+                self._release()
 
     def forget(self) -> None:
         """Remove the file and what lies beside it for good."""
-        self._latest = None
-        for file in (autosave_of(self.file), self.file):
-            file.unlink(missing_ok=True)
-        self._release()
+        with self._guard:
+            self._latest = None
+            for file in (autosave_of(self.file), self.file):
+                file.unlink(missing_ok=True)
+            self._release()
 
     def _seal(self, job: Job, pictures: Mapping[str, bytes]) -> None:
         self._key = self._key or new_autosave_key()

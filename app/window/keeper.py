@@ -92,6 +92,7 @@ class Keeper(QObject):
                 place.close()
                 return
             left: list[str] = []
+            self._session.saver.finish()  # or a save under way would lay the job in the clear again
             if self._session.act(lambda: left.extend(bench.move_into(place))):
                 self.done.emit(self.tr("Sealed into {0}; nothing of it is kept in the clear.").format(file.name))
                 if left:
@@ -130,6 +131,7 @@ class Keeper(QObject):
         """Remove all that is kept of the job, and lay an empty one on the bench."""
         bench = self._session.bench
         number = bench.state.number
+        self._session.saver.finish()
         try:
             left = bench.forget()
         except Refusal as refusal:

@@ -21,6 +21,7 @@ from app.window.empty_state import EmptyState
 from app.window.header import Header
 from app.window.job_path import JobPath
 from app.window.language import said
+from app.window.overlay import LeaveNotice
 from app.window.parts import Panel, words
 from app.window.shortcut_sheet import ShortcutSheet
 from app.window.units import UNITS, LengthFormat, Unit
@@ -108,7 +109,7 @@ class MainWindow(QMainWindow):
                 "paste": lambda: self.door.paste(),
                 "demo": lambda: self.door.open_demo(),
                 "new": self.new_job,
-                "save": lambda: self.session.save_now(),
+                "save": lambda: self.session.save(),
                 "export": self.export,
                 "open_sealed": lambda: self.keeper.ask_sealed(),
                 "jobs": lambda: self.keeper.show_jobs(),
@@ -135,7 +136,7 @@ class MainWindow(QMainWindow):
         )
         for name, action in self.actions_by_name.items():
             action.setEnabled(name in ("quit", "keys", "unit"))  # the rest once there is a bench
-        desk = QWidget()
+        self._desk = desk = QWidget()
         desk.setObjectName("desk")
         self.setCentralWidget(desk)
         whole = QVBoxLayout(desk)
@@ -167,6 +168,7 @@ class MainWindow(QMainWindow):
         self.status.setAccessibleName(self.tr("Keys for what is under the pointer"))
         whole.addWidget(self.status)
         self.keys = ShortcutSheet(desk)
+        self.leaving = LeaveNotice(self)
         QGuiApplication.styleHints().colorSchemeChanged.connect(self._scheme_changed)
         self.empty.open.setFocus()
 
@@ -192,10 +194,13 @@ class MainWindow(QMainWindow):
     def _connect(self) -> None:
         session, sheet, side, door = self.session, self.sheet, self.side, self.door
         session.changed.connect(self.refresh)
+        session.changed.connect(self._show_ending)
         session.picture_ready.connect(self.refresh)
         session.job_replaced.connect(self._job_replaced)
         session.saved.connect(self._note_saved)
         session.jobs_made.connect(self._say_jobs)
+        session.saver.changed.connect(self._show_saved)
+        session.ended.connect(self._close_at_last, Qt.ConnectionType.QueuedConnection)
         door.said.connect(sheet.notice.say)
         door.done.connect(self._say_done)
         self.keeper.said.connect(lambda sentence: sheet.notice.say(said(sentence)))
@@ -304,14 +309,40 @@ class MainWindow(QMainWindow):
 
     def closeEvent(self, event: QCloseEvent) -> None:
         QSettings("valleygauge", "window").setValue("geometry", self.saveGeometry())
+        if self.filled and not self.closed and not self._ended():
+            event.ignore()
+            return
         if not self.closed:
             QGuiApplication.styleHints().colorSchemeChanged.disconnect(self._scheme_changed)
         self.closed = True
-        if self.filled:
-            self.session.close()
         event.accept()
 
     # ---- within --------------------------------------------------------------------------------------------------
+
+    def _ended(self) -> bool:
+        """End the session; where that takes a while (a job is sealed whole), say so and close once it is done."""
+        from app.window.session import PATIENCE_S
+
+        ended = self.session.end(PATIENCE_S)
+        self._show_ending()
+        return ended
+
+    def _show_ending(self) -> None:
+        going = self.session.ending
+        self._desk.setEnabled(not going)
+        if going:
+            sealed = self.session.bench.sealed is not None
+            self.leaving.show_work(
+                self.tr("Sealing the job. The window closes as soon as that is done.")
+                if sealed
+                else self.tr("Saving the job. The window closes as soon as that is done.")
+            )
+        else:
+            self.leaving.hide()
+
+    def _close_at_last(self) -> None:
+        if not self.closed:
+            self.close()
 
     def _as_soon_as_filled(self, does: Callable[[], object]) -> None:
         """Do it; where the bench is still on its way, once it is there: a click on the frame is not lost."""

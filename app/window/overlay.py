@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QEvent, QObject, QTimer, Signal
+from PySide6.QtCore import QEvent, QObject, QSize, QTimer, Signal
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QProgressBar, QPushButton, QVBoxLayout, QWidget
 
 from app.window.language import said
@@ -67,11 +67,13 @@ class WorkNotice(QFrame):
         _Keeper(self, top=False)
         self.hide()
 
-    def begin(self) -> None:
-        """Work began."""
+    def begin(self, what: str, *, can_stop: bool) -> None:
+        """Work began; what says how far it has come moves the bar, else it only shows that it lives."""
         if not self._timer.isActive() and not self.isVisible():
-            self.label.setText(self.tr("Reading the picture"))
+            self.label.setText(what)
+            self.bar.setRange(0, 100 if can_stop else 0)
             self.bar.setValue(0)
+            self.cancel.setVisible(can_stop)
             self._timer.start()
 
     def progress(self, share: float, what: str) -> None:
@@ -89,6 +91,34 @@ class WorkNotice(QFrame):
         self.show()
         self.raise_()
         _place(self, top=False)
+
+
+class LeaveNotice(QFrame):
+    """The last thing to be seen of a window: what it still does before it closes."""
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.setObjectName("work")
+        self.label: QLabel = words("")
+        self.bar = QProgressBar()
+        self.bar.setRange(0, 0)
+        self.bar.setTextVisible(False)
+        box = QVBoxLayout(self)
+        box.setContentsMargins(20, 14, 20, 14)
+        box.addWidget(self.label)
+        box.addWidget(self.bar)
+        self.hide()
+
+    def show_work(self, sentence: str) -> None:
+        """Say what is done, in the middle of the window."""
+        self.label.setText(sentence)
+        self.setAccessibleName(sentence)
+        parent = self.parentWidget()
+        if parent is not None:
+            size = self.sizeHint().expandedTo(QSize(420, 80))
+            self.setGeometry((parent.width() - size.width()) // 2, parent.height() // 3, size.width(), size.height())
+        self.show()
+        self.raise_()
 
 
 class _Keeper(QObject):

@@ -6,19 +6,24 @@ A refusal becomes one plain sentence (:attr:`Session.refused`) and changes nothi
 from __future__ import annotations
 
 import logging
+import time
 from collections import OrderedDict
 from collections.abc import Callable, Sequence
+from concurrent.futures import wait
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
 from app.bench import Bench
+from app.bench_saving import Saved, Saving
 from app.bench_sealed import is_sealed
 from app.bench_state import BenchPicture
 from app.bench_work import LoadedPicture, WorkResult, count_keys, load_picture
+from app.window.language import said
 from app.window.picture_layers import PictureLayers, make_layers
+from app.window.saver import Saver
 from app.window.worker import Worker
 from keycore.refusal import Refusal
 
@@ -30,7 +35,9 @@ if TYPE_CHECKING:
 _log = logging.getLogger(__name__)
 _READ_AFTER_MS: Final = 120
 """Reading waits this long for the next nudge."""
-_SAVE_AFTER_MS: Final = 350
+SAVE_AFTER_MS: Final = 350
+PATIENCE_S: Final = 0.1
+"""The window waits so long for a save that something hangs on; what takes longer is done beside it."""
 _LAYERS_KEPT: Final = 6
 _BESIDE: Final = 3
 """Pictures shown beside the one that is worked on."""
@@ -48,6 +55,8 @@ class Session(QObject):
     refused = Signal(str)
     """One plain sentence for the person at the bench."""
     saved = Signal()
+    ended = Signal()
+    """All is saved, let go and stopped: the window may close."""
     sealed_asked = Signal(str)
     """A sealed job is to be opened; somebody has to ask for its passphrase."""
     jobs_made = Signal(tuple)
@@ -62,19 +71,25 @@ class Session(QObject):
         self._given_up: int | None = None
         self._reads_pictures = False
         self._read_timer = self._timer(_READ_AFTER_MS, self._read)
-        self._save_timer = self._timer(_SAVE_AFTER_MS, self.save_now)
+        self._save_timer = self._timer(SAVE_AFTER_MS, self.save)
+        self.saver = Saver(self)
+        self._asked: Saving | None = None
+        self._end: Literal["", "saving", "leaving", "ended"] = ""
+        self._leaves_unsaved: tuple[Bench, int] | None = None
+        """A job whose failed save was told to its person, and the revision at which it was."""
         self._strip_of: Callable[[], tuple[StripSegment, ...]] | None = None
         self._strip: tuple[StripSegment, ...] = ()
         self._plan_of: Callable[[], TrialPlan] | None = None
         self._plan: TrialPlan | None = None
         self._said_save_error = ""
         self._keys: dict[tuple[str, int, KeySpec], int] = {}
-        self._closed = False
 
     # ---- changes -------------------------------------------------------------------------------------------------
 
     def act(self, change: Callable[[], object]) -> bool:
         """Make a change; False, with the reason announced, where it was refused."""
+        if self.ending:  # what is changed now would not be saved any more
+            return False
         try:
             change()
         except Refusal as refusal:
@@ -118,26 +133,22 @@ class Session(QObject):
 
     def undo(self) -> None:
         """Take the last change back."""
-        if self.bench.undo():
+        if not self.ending and self.bench.undo():
             self.after_change()
 
     def redo(self) -> None:
         """Bring it again."""
-        if self.bench.redo():
+        if not self.ending and self.bench.redo():
             self.after_change()
 
     def replace_bench(self, bench: Bench) -> None:
-        """Put another job on the bench; the present one is saved first."""
-        self.save_now()
-        self.worker.cancel("read")
-        if self.bench.home != bench.home:
-            self._let_go()
-        self.bench = bench
-        bench.waits_for_work = True
-        self.job_replaced.emit()
-        if bench.problems:
-            self.refused.emit(" ".join(bench.problems))
-        self.after_change()
+        """Put another job on the bench, after the present one is saved.
+
+        Where that fails the present job stays, once: the reason is told, and the second time it is left unsaved.
+        """
+        self.save()
+        self.saver.do(lambda: None, lambda _nothing: self._replace(bench), self._failed)
+        self.saver.finish(PATIENCE_S)
 
     # ---- opening -------------------------------------------------------------------------------------------------
 
@@ -172,8 +183,15 @@ class Session(QObject):
         self.worker.start("open", load, self._opened, self._failed)
 
     def start_bench(self, make: Callable[[], Bench]) -> None:
-        """Put a job on the bench that is made off this thread."""
-        self.worker.start("open", lambda progress, cancelled: make(), self.replace_bench, self._failed)
+        """Put a job on the bench that is made off this thread, after what is being saved: it may be the same job."""
+        self.save()
+        before = self.saver.waits_for
+
+        def begin(progress: Callable[[float, str], None], cancelled: Callable[[], bool]) -> Bench:
+            wait(before)
+            return make()
+
+        self.worker.start("open", begin, self.replace_bench, self._failed)
 
     def layers(self, picture: BenchPicture | None = None) -> PictureLayers | None:
         """A picture of the job, or the one that is shown, for the painter; None until it is ready."""
@@ -218,7 +236,7 @@ class Session(QObject):
         """Stop reading until something changes."""
         self._given_up = self.bench.revision
         self._read_timer.stop()
-        for kind in ("read", "open"):
+        for kind in ("read", "open", "cut key"):
             self.worker.cancel(kind)
         self.changed.emit()
 
@@ -239,40 +257,111 @@ class Session(QObject):
 
     # ---- keeping -------------------------------------------------------------------------------------------------
 
-    def save_now(self) -> None:
-        """Save what is not saved, unless nothing was begun."""
+    def save(self) -> None:
+        """Save what is not saved, beside the window; nothing where nothing was begun."""
         self._save_timer.stop()
         bench = self.bench
         if not bench.dirty or not (bench.state.pictures or bench.home):
             return
-        bench.save_if_dirty()
+        saving = bench.saving()
+        if self._asked is not None and self._asked.state is saving.state and self._asked.key == saving.key:
+            return
+        self._asked = saving
+        self.saver.do(saving.run, partial(self._saved, bench, saving), self._failed)
+
+    def save_now(self) -> None:
+        """The same, and wait until it is done."""
+        self.save()
+        self.saver.finish()
+
+    def end(self, patience_s: float = 0.0) -> bool:
+        """Save, let the job go and end the threads; True once all that is done.
+
+        Where it takes longer than ``patience_s``, :attr:`ended` comes later.  A job that cannot be saved stays, once:
+        the reason is told, and ending a second time leaves it unsaved.
+        """
+        until = time.monotonic() + patience_s
+        if self._end == "":
+            self._end = "saving"
+            self._read_timer.stop()
+            self.save()
+            self.saver.do(lambda: None, lambda _nothing: self._leave(), self._failed)
+        while self._end in ("saving", "leaving") and self.saver.finish(max(0.0, until - time.monotonic())):
+            continue
+        return self._end == "ended"
+
+    @property
+    def ending(self) -> bool:
+        """Whether the job is on its way out."""
+        return self._end in ("saving", "leaving")
+
+    def close(self) -> None:
+        """End, unsaved where it must be, and wait for it."""
+        while not self.end(3600.0):
+            continue
+
+    # ---- within --------------------------------------------------------------------------------------------------
+
+    def _saved(self, bench: Bench, saving: Saving, saved: Saved) -> None:
+        if self._asked is saving:
+            self._asked = None
+        bench.take_saved(saved)
         if bench.save_error and bench.save_error != self._said_save_error:
             self.refused.emit(bench.save_error)
         self._said_save_error = bench.save_error
         self.saved.emit()
 
-    def close(self) -> None:
-        """Save, stop the clocks and end the threads."""
-        if self._closed:
+    def _may_leave(self) -> bool:
+        """Whether the job on the bench is saved, or its person was told that it is not and asked again."""
+        bench = self.bench
+        if not (bench.save_error and bench.dirty) or self._leaves_unsaved == (bench, bench.revision):
+            return True
+        self._leaves_unsaved = bench, bench.revision
+        self.refused.emit(
+            self.tr("{0} Do the same once more to leave the job without saving it.").format(said(bench.save_error))
+        )
+        return False
+
+    def _replace(self, bench: Bench) -> None:
+        if not self._may_leave():
+            if bench.home != self.bench.home:
+                self.saver.do(bench.close_task(), lambda _nothing: None, self._not_let_go)
             return
-        self._closed = True
-        self.save_now()
-        self._read_timer.stop()
+        self.worker.cancel("read")
+        if self.bench.home != bench.home:
+            self.saver.do(self.bench.close_task(), lambda _nothing: None, self._not_let_go)
+        self.bench = bench
+        bench.waits_for_work = True
+        self.job_replaced.emit()
+        if bench.problems:
+            self.refused.emit(" ".join(bench.problems))
+        self.after_change()
+
+    def _leave(self) -> None:
+        bench = self.bench
+        if not self._may_leave():
+            self._end = ""
+            self._schedule()
+            self.changed.emit()
+            return
+        self._end = "leaving"
         self._save_timer.stop()
+        self.saver.do(bench.close_task(), lambda _nothing: None, self._not_let_go)
+        self.saver.do(self.worker.stop(), lambda _nothing: self._ended(), self._failed)
+
+    def _ended(self) -> None:
+        self._end = "ended"
         self.worker.close()
-        self._let_go()
+        self.saver.close()
+        self.ended.emit()
 
-    def _let_go(self) -> None:
-        """Let the job go; a sealed one that cannot be sealed whole now keeps its last autosave."""
-        try:
-            self.bench.close()
-        except Refusal as refusal:
-            _log.warning("a sealed job could not be closed (%s)", refusal.code)
-
-    # ---- within --------------------------------------------------------------------------------------------------
+    def _not_let_go(self, error: BaseException) -> None:
+        """A sealed job that cannot be sealed whole now keeps its last autosave."""
+        code = error.code if isinstance(error, Refusal) else type(error).__name__
+        _log.warning("a job could not be closed (%s)", code)
 
     def _schedule(self) -> None:
-        if self._closed:
+        if self._end:
             return
         work = None if self.given_up else self.bench.work()
         if work is not None and not work.to_read:  # a hold: only the decoder has to think again
@@ -283,7 +372,7 @@ class Session(QObject):
         else:
             self._read_timer.stop()
             self.worker.cancel("read")
-        if self.bench.dirty:
+        if self.bench.dirty and not self._save_timer.isActive():  # not put off by the next change
             self._save_timer.start()
 
     def _read(self) -> None:

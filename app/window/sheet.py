@@ -88,7 +88,7 @@ class Sheet(QSplitter):
         session, view = self.session, self.view
         session.refused.connect(self.notice.say)
         session.job_replaced.connect(self._forget_picture)
-        session.worker.progressed.connect(lambda kind, share, what: self.working.progress(share, what))
+        session.worker.progressed.connect(self._show_progress)
         session.worker.changed.connect(self._show_work)
         self.working.cancel_asked.connect(session.give_up)
         view.view_changed.connect(self.align_ladder)
@@ -288,10 +288,17 @@ class Sheet(QSplitter):
             self.view.show_lines((likeliest, differing))
 
     def _show_work(self) -> None:
-        if self.session.worker.busy("read") or self.session.worker.busy("open"):
-            self.working.begin()
+        busy = self.session.worker.busy
+        if busy("seal"):
+            self.working.begin(self.tr("Sealing the job"), can_stop=False)
+        elif busy("read") or busy("open") or busy("cut key"):
+            self.working.begin(self.tr("Opening") if busy("open") else self.tr("Reading the picture"), can_stop=True)
         else:
             self.working.end()
+
+    def _show_progress(self, kind: str, share: float, what: str) -> None:
+        if kind in ("read", "open", "cut key"):
+            self.working.progress(share, what)
 
     def _mark_placed(self, name: str, x: float, y: float) -> None:
         if not name.startswith("reference.") or self._wanted is None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from typing import Any
 
@@ -48,6 +48,7 @@ class Worker(QObject):
         super().__init__(parent)
         self._pool = ThreadPoolExecutor(max_workers=2, thread_name_prefix="bench")
         self._running: dict[str, _Running] = {}
+        self._futures: list[Future[None]] = []
         self._tickets = 0
         self._closed = False
         self._back.connect(self._take, Qt.ConnectionType.QueuedConnection)
@@ -60,7 +61,8 @@ class Worker(QObject):
         self._tickets += 1
         running = _Running(self._tickets, threading.Event(), done, failed)
         self._running[kind] = running
-        self._pool.submit(self._run, kind, running.ticket, running.stop, job)
+        self._futures = [future for future in self._futures if not future.done()]
+        self._futures.append(self._pool.submit(self._run, kind, running.ticket, running.stop, job))
         self.changed.emit()
 
     def busy(self, kind: str | None = None) -> bool:
@@ -74,13 +76,23 @@ class Worker(QObject):
             running.stop.set()
             self.changed.emit()
 
-    def close(self) -> None:
-        """Stop everything and wait for the threads to end."""
-        if self._closed:
-            return
+    def stop(self) -> Callable[[], None]:
+        """Stop everything; gives a function that waits, on any thread, until the last piece has ended."""
         self._closed = True
         for kind in list(self._running):
             self._running.pop(kind).stop.set()
+        futures = tuple(self._futures)
+        for future in futures:
+            future.cancel()
+
+        def until_ended() -> None:
+            wait(futures)
+
+        return until_ended
+
+    def close(self) -> None:
+        """Stop everything and wait for the threads to end."""
+        self.stop()
         self._pool.shutdown(wait=True, cancel_futures=True)
 
     def _run(self, kind: str, ticket: int, stop: threading.Event, job: Job) -> None:

@@ -275,3 +275,22 @@ def test_an_export_does_not_move_the_job(bench: Bench, tmp_path: Path) -> None:
     assert bench.folder == tmp_path / "job" and bench.dirty
     assert load_job(tmp_path / "copy")[0].notes == "later" and load_job(tmp_path / "job")[0].notes == ""
     assert not (tmp_path / "copy" / "job.lock").exists()
+
+
+def test_a_picture_never_gets_the_file_name_of_one_that_was_taken_out(bench: Bench, tmp_path: Path) -> None:
+    """Another of the same name is saved beside it, in this sitting and after opening again."""
+    bench.open_picture(png(120), name="pasted.png")
+    bench.save(tmp_path / "job")
+    bench.remove_picture(len(bench.state.pictures) - 1)
+    bench.open_picture(png(121), name="pasted.png")
+    bench.save()
+    bench.remove_picture(len(bench.state.pictures) - 1)
+    bench.save()
+    bench.close()
+    again = Bench.open_job(tmp_path / "job")
+    again.open_picture(png(122), name="pasted.png")
+    again.save()
+    again.close()
+
+    assert Bench.open_job(tmp_path / "job").problems == ()
+    assert again.state.pictures[-1].file == "pasted-3.png"

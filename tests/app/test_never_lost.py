@@ -13,7 +13,7 @@ import pytest
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="the worker is forked, which needs a Unix")
 @pytest.mark.timeout(240)
-@pytest.mark.parametrize(("kind", "kills"), [("plain", 200), ("sealed", 60)])
+@pytest.mark.parametrize(("kind", "kills"), [("plain", 200), ("sealed", 60), ("window", 200)])
 def test_a_job_that_is_killed_at_random_moments_always_opens_whole(
     kind: str, kills: int, checkout: Path, tmp_path: Path
 ) -> None:

@@ -675,6 +675,14 @@
         <translation>abgelegtes Bild.png</translation>
     </message>
     <message>
+        <source>Sealing the job. The window closes as soon as that is done.</source>
+        <translation>Der Auftrag wird versiegelt. Das Fenster schließt sich, sobald das getan ist.</translation>
+    </message>
+    <message>
+        <source>Saving the job. The window closes as soon as that is done.</source>
+        <translation>Der Auftrag wird gespeichert. Das Fenster schließt sich, sobald das getan ist.</translation>
+    </message>
+    <message>
         <source>Reading the picture.</source>
         <translation>Das Bild wird gelesen.</translation>
     </message>
@@ -1156,6 +1164,10 @@
 <context>
     <name>Session</name>
     <message>
+        <source>{0} Do the same once more to leave the job without saving it.</source>
+        <translation>{0} Tun Sie dasselbe noch einmal, um den Auftrag ungespeichert zu verlassen.</translation>
+    </message>
+    <message>
         <source>Something went wrong in the program ({0}); your job is as it was.</source>
         <translation>Im Programm ist etwas schiefgegangen ({0}); Ihr Auftrag ist, wie er war.</translation>
     </message>
@@ -1189,6 +1201,18 @@
     <message>
         <source>Growth: the visible edge stands {0} {1} inside the metal (thin toner, bright rim)</source>
         <translation>Zuwachs: die sichtbare Kante steht {0} {1} innerhalb des Metalls (dünner Toner, heller Rand)</translation>
+    </message>
+    <message>
+        <source>Sealing the job</source>
+        <translation>Der Auftrag wird versiegelt</translation>
+    </message>
+    <message>
+        <source>Opening</source>
+        <translation>Öffnen</translation>
+    </message>
+    <message>
+        <source>Reading the picture</source>
+        <translation type="unfinished">Das Bild wird gelesen</translation>
     </message>
 </context>
 <context>
@@ -1647,10 +1671,6 @@
     <message>
         <source>Stop</source>
         <translation>Anhalten</translation>
-    </message>
-    <message>
-        <source>Reading the picture</source>
-        <translation>Das Bild wird gelesen</translation>
     </message>
 </context>
 <context>

@@ -71,6 +71,9 @@ def make_window(qtbot: QtBot, reader: Reader) -> Iterator[Callable[[Bench | None
     yield make
     for window in made:
         window.close()
+        if not window.closed:  # a job that cannot be saved stays the first time; a slow one is waited for
+            window.session.close()
+            window.close()
 
 
 @pytest.fixture

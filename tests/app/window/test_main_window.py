@@ -244,7 +244,7 @@ def test_the_job_saves_itself(window: MainWindow, qtbot: QtBot) -> None:
     record = jobs_folder() / "T-1" / "job.json"
     qtbot.waitUntil(lambda: record.exists() and "worn at the tip" in record.read_text())
 
-    assert window.header.saved.text().startswith("saved ")
+    qtbot.waitUntil(lambda: window.header.saved.text().startswith("saved "))
 
 
 def test_a_saved_job_opens_again_with_everything(window: MainWindow, qtbot: QtBot) -> None:
