@@ -23,7 +23,7 @@ from dataclasses import replace
 from datetime import datetime
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from app.bench_keeping import Keeping
 from app.bench_marks import MarkPoint, group_of, points_of
@@ -61,12 +61,19 @@ class Bench(Keeping):
         self._readings: OrderedDict[ReadKey, PictureReading | Refusal] = OrderedDict()
         self._decoders: OrderedDict[DecodeKey, Decoder | Refusal] = OrderedDict()
         self._decodings: OrderedDict[tuple[DecodeKey, int, float | None], Decoding] = OrderedDict()
+        self._densities: OrderedDict[tuple[DecodeKey, int], tuple[NDArray[np.float64], NDArray[np.float64]]] = (
+            OrderedDict()
+        )
         self.waits_for_work = False
         """True: nothing is decoded by asking, not even what is quick; :meth:`work` gives it to another thread."""
         self._key_of_state: tuple[BenchState, DecodeKey | None] | None = None
         self._last_good: dict[str, tuple[KeySpec, PictureReading]] = {}
         self._last_decoding: tuple[KeySpec, tuple[str, ...], Decoding] | None = None
         self._left_of_record: Decoding | None = None
+        self._known = 0
+        """Grows with everything that becomes known."""
+        self._found: dict[str, Any] = {}
+        self._found_for: tuple[BenchState, int] = self._state, 0
 
     # ---- what is known -------------------------------------------------------------------------------------------
 
@@ -90,6 +97,9 @@ class Bench(Keeping):
     @property
     def decoding(self) -> Decoding | None:
         """What the pictures say of the code, at the slider's growth where it was set; else the last one."""
+        return self._once("decoding", self._found_decoding)
+
+    def _found_decoding(self) -> Decoding | None:
         key = self._decode_key()
         if key is None:
             return self._left_of_record
@@ -144,13 +154,24 @@ class Bench(Keeping):
     @property
     def growth_density(self) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
         """(growths in mm, their probability density): where the shown picture's own readings put its growth."""
+        return self._once("density", self._found_density)
+
+    def _found_density(self) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
         key = self._decode_key()
         decoder = None if key is None else self._decoder(key)
-        return None if decoder is None else decoder.growth_density_of(self._index_among_keys())
+        if key is None or decoder is None:
+            return None
+        asked = key, self._index_among_keys()
+        if asked not in self._densities:
+            _keep(self._densities, asked, decoder.growth_density_of(asked[1]), _DECODERS_KEPT)
+        return self._densities[asked]
 
     @property
     def is_current(self) -> bool:
         """True where ``reading`` and ``decoding`` belong to the state as it stands."""
+        return self._once("current", self._found_current)
+
+    def _found_current(self) -> bool:
         key = self._decode_key()
         return key is not None and self._decoder(key) is not None
 
@@ -171,6 +192,9 @@ class Bench(Keeping):
 
     def marks(self) -> tuple[MarkPoint, ...]:
         """All marks of the picture that is shown: the hand's where there are any, the program's own elsewhere."""
+        return self._once("marks", self._found_marks)
+
+    def _found_marks(self) -> tuple[MarkPoint, ...]:
         picture = self._state.picture
         if picture is None:
             return ()
@@ -202,6 +226,9 @@ class Bench(Keeping):
 
     def steps(self) -> tuple[Step, ...]:
         """The job's steps and how far each has come."""
+        return self._once("steps", self._found_steps)
+
+    def _found_steps(self) -> tuple[Step, ...]:
         return steps_of(self._state, self.reading, self.decoding, self.problem)
 
     # ---- heavy work ----------------------------------------------------------------------------------------------
@@ -230,6 +257,7 @@ class Bench(Keeping):
         """Put in what a piece of work gave.  False, taking nothing, where the job has moved on or it was given up."""
         if result.cancelled or result.key != self._decode_key():
             return False
+        self._known += 1
         for read, reading in result.readings:
             _keep(self._readings, read, reading, _READINGS_KEPT)
             if isinstance(reading, PictureReading):
@@ -253,6 +281,7 @@ class Bench(Keeping):
 
     def keep_reading(self, read: ReadKey, reading: PictureReading) -> None:
         """Keep a reading that was made for something else than the code: the check of the cut key."""
+        self._known += 1
         _keep(self._readings, read, reading, _READINGS_KEPT)
         self._remember(read, reading)
 
@@ -279,6 +308,15 @@ class Bench(Keeping):
         return tuple(made)
 
     # ---- within --------------------------------------------------------------------------------------------------
+
+    def _once(self, name: str, find: Callable[[], V]) -> V:
+        """What follows from the state and from all that is known is found once for both."""
+        if self._found_for[0] is not self._state or self._found_for[1] != self._known:
+            self._found, self._found_for = {}, (self._state, self._known)
+        if name not in self._found:
+            self._found[name] = find()
+        found: V = self._found[name]
+        return found
 
     def _exported(self, folder: Path) -> tuple[Path, ...]:
         from app.bench_export import export_job
@@ -328,6 +366,7 @@ class Bench(Keeping):
         return None if key is None or decoder is None else self._asked(key, decoder, 0)
 
     def _keep_decoding(self, decoding: Decoding) -> None:
+        self._known += 1
         key = self._decode_key()
         if key is not None:
             _keep(self._decodings, self._asked_key(key, 0), decoding, _DECODINGS_KEPT)

@@ -83,9 +83,10 @@ def value_near(reading: CutReading, height_px: float, reach_px: float, growth_mm
     if evidence is None:
         return reading.root_px, reading.sigma_px
     heights_px = np.asarray(evidence.heights_px)
-    row = np.array(
-        [np.interp(growth_mm, evidence.growths_mm, column) for column in np.asarray(evidence.log_likelihood).T]
-    )
+    rows = np.asarray(evidence.log_likelihood, dtype=float)
+    row = rows[0]
+    if len(rows) > 1:
+        row = np.array([np.interp(growth_mm, evidence.growths_mm, column) for column in rows.T])
     step_px = float(heights_px[1] - heights_px[0])
     near = np.abs(heights_px - height_px) <= max(reach_px, 2 * step_px)
     if not near.any():

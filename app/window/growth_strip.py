@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
@@ -18,6 +19,7 @@ from PySide6.QtGui import (
     QPainterPath,
     QPaintEvent,
     QPen,
+    QPixmap,
     QWheelEvent,
 )
 from PySide6.QtWidgets import QSlider, QWidget
@@ -60,6 +62,8 @@ class GrowthStrip(QSlider):
         self._by_hand = False
         self._hover: float | None = None
         self._whole = False
+        self._drawn: tuple[object, object, QPixmap] | None = None
+        """What the density was drawn for, its values (kept, so that their ids stay theirs), and the drawing."""
         self._shown_mm = (-0.1, 0.9)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
 
@@ -208,21 +212,35 @@ class GrowthStrip(QSlider):
     # ---- within --------------------------------------------------------------------------------------------------
 
     def _paint_density(self, painter: QPainter, scale: StripScale, base: float, height: float) -> None:
+        """The density, drawn once for as long as it stays: under a sliding hand nothing of it moves."""
         if self._growths is None or self._density is None:
             return
-        points = curve(np.asarray(self._growths), np.asarray(self._density), scale, base, height)
+        ratio = self.devicePixelRatioF()
+        key = (id(self._growths), id(self._density), scale, base, height, ratio, self.colours)
+        if self._drawn is None or self._drawn[0] != key:
+            picture = QPixmap(round(self.width() * ratio), math.ceil((base + 2) * ratio))
+            picture.setDevicePixelRatio(ratio)
+            picture.fill(Qt.GlobalColor.transparent)
+            on = QPainter(picture)
+            on.setRenderHint(QPainter.RenderHint.Antialiasing)
+            points = curve(np.asarray(self._growths), np.asarray(self._density), scale, base, height)
+            self._draw_density(on, points, base)
+            on.end()
+            self._drawn = key, (self._growths, self._density), picture
+        painter.drawPixmap(QPointF(0, 0), self._drawn[2])
+
+    def _draw_density(self, painter: QPainter, points: Sequence[tuple[float, float]], base: float) -> None:
         if not points:
             return
-        path = QPainterPath(QPointF(points[0][0], base))
-        for x, y in points:
-            path.lineTo(x, y)
-        path.lineTo(points[-1][0], base)
-        painter.setPen(Qt.PenStyle.NoPen)
-        painter.setBrush(colour(self.colours.fill, 0.55))
-        painter.drawPath(path)
         line = QPainterPath(QPointF(*points[0]))
         for x, y in points[1:]:
             line.lineTo(x, y)
+        under = QPainterPath(line)
+        under.lineTo(points[-1][0], base)
+        under.lineTo(points[0][0], base)
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(colour(self.colours.fill, 0.55))
+        painter.drawPath(under)
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.setPen(QPen(QColor(self.colours.accent), 1.6))
         painter.drawPath(line)
