@@ -119,7 +119,7 @@ def visible_floor(
     height = np.arange(cut.mode_mm - 0.45, cut.mode_mm + 0.45, step)
     width = max(0.3, shape.flat_mm - 0.2)
     x = cut.centre_mm + ((np.arange(12) + 0.5) / 12 - 0.5) * width
-    grey = patch.at(frame.picture_xy(np.stack(np.meshgrid(x, side * height), axis=-1))).mean(axis=1)
+    grey = patch.grid(frame, x, side * height).mean(axis=1, dtype=float)
     found = locate_step(height, grey, blur_mm, from_u=cut.mode_mm - 0.2, to_u=cut.mode_mm + 0.3)
     return None if found is None else found.place
 

@@ -26,14 +26,17 @@ Maps are sampled with ``sx = tangent * sy``, so that a flank is a diagonal of th
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
-from scipy.ndimage import gaussian_filter, gaussian_filter1d, maximum_filter1d, uniform_filter1d
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 from scipy.special import log_ndtr
 
 from app.picture.frame import Frame
-from app.picture.sample import Patch
+from app.picture.sample import GreyPixels, Patch
 from app.picture.shape import EdgeShape
+from app.picture.smooth import filtered, kernel, largest_near, smooth
 from keycore.measured import Floats
 
 BLUR_MM = 0.06
@@ -52,6 +55,8 @@ CORNER_MM = 0.06
 """Half of what is left out at a floor's end: its corners are rounded and may stand a little elsewhere."""
 ABOVE_TOP_MM = 0.3
 """How far above the table's uncut edge a flank still counts: growth lifts both."""
+_PLACES = 2048
+"""How finely the ratio is tabled, places for a step of 1 in z."""
 
 
 @dataclass(frozen=True)
@@ -118,7 +123,7 @@ def edge_maps(
     first, last = float(shape.positions_mm.min()), float(shape.positions_mm.max())
     x = np.arange(first - beyond_mm, last + beyond_mm, sx)
     y = np.arange(max(float(shape.roots_mm.min()) - below_mm, 0.3), shape.top_mm + above_mm, step_mm)
-    grey = patch.at(frame.picture_xy(np.stack(np.meshgrid(x, side * y), axis=-1)))
+    grey = patch.grid(frame, x, side * y)
     along, across = _changes(grey, frame, sx, step_mm)
     tilted = np.hypot(1.0, shape.tangent)
     right = (shape.tangent * across - along) / tilted
@@ -137,7 +142,7 @@ def edge_maps(
     for flank, direction in ((right, 1), (left, -1)):
         z = _diagonal_sums(flank, rows, start, reach, direction)
         cut += np.roll(log_ratio(z, signed=signed, step_mm=step_mm), -direction * half, axis=1)
-    return EdgeMaps(x, y, cut, across, spread(across), signed)
+    return EdgeMaps(x, y, cut, across.astype(float), spread(across), signed)
 
 
 def log_ratio(z: Floats, *, signed: bool, step_mm: float) -> Floats:
@@ -156,24 +161,37 @@ def log_ratio(z: Floats, *, signed: bool, step_mm: float) -> Floats:
 def peak_height(z: Floats, step_mm: float) -> Floats:
     """Largest size of any sum within ``PEAK_MM`` across the edge (the first axis)."""
     width = max(1, 2 * round(PEAK_MM / step_mm) + 1)
-    return np.asarray(maximum_filter1d(np.abs(z), width, axis=0, mode="nearest"))
+    return np.asarray(largest_near(np.abs(z), width))
 
 
 def ratio_of_peak(z: Floats, height: Floats, *, signed: bool) -> Floats:
-    """Log-likelihood ratio of sums whose edges are ``height`` high at their peaks."""
-    z = z / np.sqrt(1.0 + (height / STRONGEST) ** 2)
+    """Log-likelihood ratio of sums whose edges are ``height`` high at their peaks (and nowhere higher)."""
+    z = np.asarray(z / np.sqrt(1.0 + (height / STRONGEST) ** 2), dtype=float)
+    table, rise = _ratios(signed)
+    place = np.clip((z + STRONGEST) * _PLACES, 0.0, len(rise) - 1e-9)
+    index = place.astype(np.intp)
+    return np.asarray(table.take(index) + (place - index) * rise.take(index))
+
+
+@cache
+def _ratios(signed: bool) -> tuple[Floats, Floats]:
+    """The ratio of sums from -STRONGEST to STRONGEST, and its rise to the next place: read off, it is 1e-7 near."""
+    z = np.arange(-STRONGEST * _PLACES, STRONGEST * _PLACES + 1) / _PLACES
     ratio = 0.5 * z**2 * STEP**2 / (1 + STEP**2) - 0.5 * np.log(1 + STEP**2)
     if signed:
         ratio += np.log(2.0) + log_ndtr(z * STEP / np.sqrt(1 + STEP**2))
-    return np.asarray(np.logaddexp(np.log(NOTHING), np.log(1 - NOTHING) + ratio))
+    table = np.logaddexp(np.log(NOTHING), np.log(1 - NOTHING) + ratio)
+    return table, np.diff(table)
 
 
-def step_filter(grey: Floats, frame: Frame, *, axis: int, step_mm: float) -> Floats:
+def step_filter(grey: GreyPixels, frame: Frame, *, axis: int, step_mm: float) -> GreyPixels:
     """Change of grey along one axis, sampled every ``step_mm``, in grey levels of its step, without what is wide."""
     blur = blur_mm(frame)
-    fine = gaussian_filter1d(grey, blur / step_mm, axis=axis, order=1)
-    wide = gaussian_filter1d(grey, WIDE_MM / step_mm, axis=axis, order=1)
-    return np.asarray((fine - wide) * (blur / step_mm) * np.sqrt(2 * np.pi))
+    fine, wide = kernel(blur / step_mm, 1), kernel(WIDE_MM / step_mm, 1)
+    radius = max(len(fine), len(wide)) // 2
+    weights = np.pad(fine, radius - len(fine) // 2) - np.pad(wide, radius - len(wide) // 2)
+    weights *= (blur / step_mm) * np.sqrt(2 * np.pi)
+    return filtered(grey, down=weights) if axis == 0 else filtered(grey, across=weights)
 
 
 def blur_mm(frame: Frame) -> float:
@@ -181,7 +199,7 @@ def blur_mm(frame: Frame) -> float:
     return max(BLUR_MM, BLUR_PX / frame.px_per_mm)
 
 
-def spread(values: Floats) -> float:
+def spread(values: NDArray[np.floating]) -> float:
     """Standard deviation of the bulk of the values (from the median absolute deviation), and no less than can count."""
     return float(np.hypot(1.4826 * np.median(np.abs(values - np.median(values))), LEAST_GREY))
 
@@ -191,14 +209,14 @@ def noise_of_mean(noise: float, length_mm: float) -> float:
     return float(noise / np.sqrt(max(1.0, length_mm / ALIKE_MM)))
 
 
-def _changes(grey: Floats, frame: Frame, sx: float, sy: float) -> tuple[Floats, Floats]:
+def _changes(grey: GreyPixels, frame: Frame, sx: float, sy: float) -> tuple[GreyPixels, GreyPixels]:
     """Change along x and along y, in grey levels of a step, without what is wide."""
     blur = blur_mm(frame)
     changes = []
     for order, step in (((0, 1), sx), ((1, 0), sy)):
-        fine = gaussian_filter(grey, (blur / sy, blur / sx), order=order)
-        wide = gaussian_filter(grey, (WIDE_MM / sy, WIDE_MM / sx), order=order)
-        changes.append((fine - wide) / step * blur * np.sqrt(2 * np.pi))
+        fine = smooth(grey, (blur / sy, blur / sx), order)
+        wide = smooth(grey, (WIDE_MM / sy, WIDE_MM / sx), order)
+        changes.append((fine - wide) * np.float32(blur / step * np.sqrt(2 * np.pi)))
     return changes[0], changes[1]
 
 
@@ -208,18 +226,17 @@ def _diagonal_sums(change: Floats, rows: int, start: int, reach: int, direction:
     The flank's first ``start`` samples are its corner and left out; it ends after ``reach``, or at the uncut edge,
     which is the last of ``rows``.  What a shorter flank shows counts as much less.
     """
-    total = np.zeros_like(change)
-    whole = np.zeros_like(change)
-    count = np.zeros(len(change))
-    inside = np.arange(len(change)) < rows
-    for away in range(start, reach + 1):
-        moved = np.roll(change, -direction * away, axis=1)[away:]
-        whole[:-away] += moved
-        total[:-away] += np.where(inside[away:, None], moved, 0.0)
-        count[:-away] += inside[away:]
+    height, columns = change.shape
+    along = direction * np.arange(height)[:, None]
+    level = np.arange(columns)
+    # Every diagonal as a column, and running sums down it.
+    sums = np.zeros((height + 1, columns))
+    np.cumsum(np.take_along_axis(change, (level + along) % columns, axis=1), axis=0, out=sums[1:], dtype=float)
     length = reach - start + 1
-    noise = spread(whole[:-reach] / length)
-    mean = total / np.maximum(count, 1.0)[:, None]
-    z = mean / noise * np.sqrt(count / length)[:, None]
+    noise = spread((sums[reach + 1 :] - sums[start : height - length + 1]) / length)
+    row = np.arange(height)
+    first, last = np.minimum(row + start, rows), np.minimum(row + reach + 1, rows)
+    count = last - first
+    z = (sums[last] - sums[first]) * (np.sqrt(count / length) / np.maximum(count, 1.0) / noise)[:, None]
     z[count < min(4, length)] = 0.0
-    return z
+    return np.take_along_axis(z, (level - along) % columns, axis=1)

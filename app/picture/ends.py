@@ -77,7 +77,7 @@ def _end(
 def _across(patch: Patch, frame: Frame, x_mm: Floats, band_mm: tuple[float, float], signed: bool) -> Floats:
     """(n,) log-likelihood ratio of a step straight across at every x, over one band of heights."""
     rows = np.arange(band_mm[0], band_mm[1], STEP_MM)
-    grey = patch.at(frame.picture_xy(np.stack(np.meshgrid(x_mm, rows), axis=-1)))
+    grey = patch.grid(frame, x_mm, rows)
     change = step_filter(grey, frame, axis=1, step_mm=STEP_MM)
     noise = noise_of_mean(spread(change), len(rows) * STEP_MM)
     return log_ratio(change.mean(axis=0) / noise, signed=signed, step_mm=STEP_MM)

@@ -19,6 +19,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from app.picture.edgemaps import peak_height, ratio_of_peak, spread, step_filter
 from app.picture.frame import Frame
@@ -110,7 +111,7 @@ def back_of(patch: Patch, frame: Frame, shape: EdgeShape, *, reach_mm: float, st
     """Look across the back of a single edge, within ``reach_mm`` of the frame's axis."""
     x = np.arange(float(shape.positions_mm.min()) - 2.0, float(shape.positions_mm.max()) + 1.0, 0.06)
     outward = np.arange(-reach_mm - 0.6, reach_mm + 0.6, step_mm)
-    grey = patch.at(frame.picture_xy(np.stack(np.meshgrid(x, -outward), axis=-1)))
+    grey = patch.grid(frame, x, -outward)
     change = step_filter(grey, frame, axis=0, step_mm=step_mm)
     pieces = np.array_split(np.arange(len(x)), BACK_PIECES)
     means = np.array([change[:, piece].mean(axis=1) for piece in pieces])
@@ -130,6 +131,21 @@ class _Grid:
     def line_at(self, x_mm: float) -> Floats:
         """(b, t) height of every line at ``x_mm``."""
         return self.offsets[:, None] + self.slopes * (x_mm - self.x_mid)
+
+    @property
+    def lowest(self) -> float:
+        """Lowest ``side * b + g``, on either side: the offsets lie even about 0."""
+        return float(self.growths[0] + self.offsets[0])
+
+    @property
+    def count(self) -> int:
+        """How many different ``side * b + g`` there are, one step apart."""
+        return len(self.offsets) + len(self.growths) - 1
+
+    def spread_out(self, table: Floats, side: int) -> Floats:
+        """(b, t, s, g) view of a (t, s, k) table over all ``side * b + g``."""
+        view = sliding_window_view(table, len(self.growths), axis=-1)
+        return np.moveaxis(view if side > 0 else view[..., ::-1, :], -2, 0)
 
     @property
     def axes(self) -> tuple[Floats, Floats, Floats, Floats]:
@@ -182,16 +198,16 @@ def lies_of(
             score = score + _edge(edge, shape, side, grid)
     for top, side in zip(tops, (1, -1), strict=False):
         if top is not None:
-            at = side * grid.line_at(top.x_mm)[:, :, None, None] + grid.scales[:, None] * shape.top_mm + grid.growths
-            score = score + _softened(top).at(at)
+            score += grid.spread_out(_along(_softened(top), np.array([shape.top_mm]), side, grid)[..., 0, :], side)
     if back is not None:
         score = score + back.log_p(grid.offsets, grid.slopes, grid.x_mid)[:, :, None, None]
     found: list[Lie] = []
-    left = score.copy()
-    while len(found) < count and np.isfinite(left.max()):
-        best = tuple(int(index) for index in np.unravel_index(int(np.argmax(left)), left.shape))
+    by_offset = score.max(axis=(1, 2, 3))
+    while len(found) < count and np.isfinite(by_offset.max()):
+        row = int(np.argmax(by_offset))
+        best = row, *(int(index) for index in np.unravel_index(int(np.argmax(score[row])), score.shape[1:]))
         found.append(_lie_at(score, best, grid))
-        left[np.abs(grid.offsets - grid.offsets[best[0]]) < APART_MM] = -np.inf
+        by_offset[np.abs(grid.offsets - grid.offsets[row]) < APART_MM] = -np.inf
     return tuple(found)
 
 
@@ -239,28 +255,37 @@ def _softened(top: HeightCurve) -> HeightCurve:
 
 def _edge(cuts: tuple[HeightCurve, ...], shape: EdgeShape, side: int, grid: _Grid) -> Floats:
     """(b, t, s, g) evidence of one edge whose depths are its own."""
-    step = float(grid.growths[1] - grid.growths[0])
-    count = len(grid.offsets)
-    # side * b + g, on the one grid that holds all of its values
-    both = np.arange(count + len(grid.growths) - 1) * step + grid.growths[0] - grid.offsets[-1]
-    table = np.zeros((len(both), len(grid.slopes), len(grid.scales)))
-    for curve in cuts:
-        at = both[:, None, None] + (side * grid.slopes * (curve.x_mm - grid.x_mid))[:, None]
-        at = at[..., None] + grid.scales[:, None] * shape.roots_mm
-        table += logsumexp(curve.at(at), axis=-1)
-    start = np.arange(count) if side > 0 else np.arange(count)[::-1]
-    index = start[:, None] + np.arange(len(grid.growths))
-    return np.moveaxis(table[index], 1, -1)
+    table = sum(logsumexp(_along(curve, shape.roots_mm, side, grid), axis=-2) for curve in cuts)
+    return grid.spread_out(np.asarray(table), side)
 
 
 def _pairs(cuts: tuple[tuple[HeightCurve, ...], ...], shape: EdgeShape, grid: _Grid) -> Floats:
     """(b, t, s, g) evidence of a mirrored pair: opposite floors have one depth."""
     score = np.zeros(tuple(len(axis) for axis in grid.axes))
-    for upper, lower in zip(*cuts, strict=True):
-        line = grid.line_at(upper.x_mm)[:, :, None, None]
-        each = []
-        for root in shape.roots_mm:
-            visible = grid.scales[:, None] * root + grid.growths
-            each.append(upper.at(line + visible) + lower.at(-line + visible))
-        score += logsumexp(np.stack(each), axis=0)
+    for pair in zip(*cuts, strict=True):
+        tables = [_along(curve, shape.roots_mm, side, grid) for curve, side in zip(pair, (1, -1), strict=True)]
+        most = sum(float(table.max()) for table in tables)
+        upper, lower = (np.exp(table - table.max()) for table in tables)
+        total = sum(
+            grid.spread_out(upper[..., depth, :], 1) * grid.spread_out(lower[..., depth, :], -1)
+            for depth in range(len(shape.roots_mm))
+        )
+        score += np.log(np.maximum(total, 1e-300)) + most
     return score
+
+
+def _along(curve: HeightCurve, above_mm: Floats, side: int, grid: _Grid) -> Floats:
+    """(t, s, d, k) evidence of one place on an edge at ``side * b + g`` of the grid, ``above_mm`` (d,) above the line.
+
+    The curve has the grid's own step, so that along k only whole steps are taken and the share between two of its
+    values stays the same.
+    """
+    step = float(curve.height_mm[1] - curve.height_mm[0])
+    count = grid.count
+    line = side * grid.slopes * (curve.x_mm - grid.x_mid)
+    start = grid.lowest + line[:, None, None] + grid.scales[:, None] * above_mm - curve.height_mm[0]
+    first = np.floor(start / step)
+    share = (start / step - first)[..., None]
+    index = np.clip(first, -count - 1, len(curve.log_p)).astype(int) + count + 1
+    values = sliding_window_view(np.pad(curve.log_p, count + 1, mode="edge"), count + 1)[index]
+    return np.asarray(values[..., :-1] + share * (values[..., 1:] - values[..., :-1]))

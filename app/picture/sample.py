@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from app.picture.frame import Frame
 from app.picture.opencv import cv2
 from app.picture.values import Picture
 from keycore.measured import Floats
@@ -45,6 +46,18 @@ class Patch:
         x, y = folded.reshape(rows, width, 2)[..., 0], folded.reshape(rows, width, 2)[..., 1]
         values = cv2.remap(self.grey, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         return np.asarray(values.reshape(-1)[: len(flat)].reshape(shape), dtype=float)
+
+    def grid(self, frame: Frame, x_mm: Floats, y_mm: Floats) -> GreyPixels:
+        """(len(y_mm), len(x_mm)) grey values on a grid of the frame (at most 32767 a side), sampled as by ``at``."""
+        to = frame.to_picture
+        x, y = ((to[row, 0] * x_mm + to[row, 2])[None, :] + (to[row, 1] * y_mm)[:, None] for row in range(2))
+        if to[2, 0] or to[2, 1] or to[2, 2] != 1.0:
+            by = (to[2, 0] * x_mm + to[2, 2])[None, :] + (to[2, 1] * y_mm)[:, None]
+            x, y = x / by, y / by
+        at = (x - self.left).astype(np.float32), (y - self.top).astype(np.float32)
+        return np.asarray(
+            cv2.remap(self.grey, *at, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), dtype=np.float32
+        )
 
 
 def grey_patch(picture: Picture, picture_xy: Floats, margin_px: float) -> Patch:
