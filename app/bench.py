@@ -217,6 +217,7 @@ class Bench(Keeping):
                     xy=placed[name] if by_hand and name in placed else own.get(name, placed.get(name, (0.0, 0.0))),
                     by_hand=by_hand,
                     locked=name in picture.locked,
+                    step_locked=("scale" if group_of(name) == "reference" else "marks") in picture.locked_steps,
                     as_placed=by_hand and name in picture.as_placed,
                     snapped_xy=snapped,
                     status=moved[name].status if by_hand and name in moved else "",

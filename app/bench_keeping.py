@@ -16,8 +16,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final, Self
 
 from app import bench_jobs, bench_log, bench_record
-from app.bench_changes import Changes
 from app.bench_folders import hold, let_go, note_seen, refresh
+from app.bench_marking import Marking
 from app.bench_record import contents_of, picture_in
 from app.bench_saving import Saved, Saving
 from app.bench_sealed import SealedPlace, is_sealed, require_passphrase
@@ -35,7 +35,7 @@ READING_ONLY: Final = "job.reading-only"
 _log = logging.getLogger(__name__)  # holds numbers of jobs, never a code or a customer
 
 
-class Keeping(Changes):
+class Keeping(Marking):
     """A job with its place on disk."""
 
     def __init__(self, number: str | None = None, *, now: datetime | None = None) -> None:

@@ -39,6 +39,8 @@ class MarkPoint:
         True where a person set it.
     locked
         True where it does not move until it is unlocked.
+    step_locked
+        True where it does not move because its whole step, marks or scale, is locked.
     as_placed
         True where the person refused the snap: the mark is read where it stands.
     snapped_xy
@@ -51,9 +53,15 @@ class MarkPoint:
     xy: PointXY
     by_hand: bool = False
     locked: bool = False
+    step_locked: bool = False
     as_placed: bool = False
     snapped_xy: PointXY | None = None
     status: Literal["", "refined", "kept", "not found"] = ""
+
+    @property
+    def stays(self) -> bool:
+        """Whether a hand cannot move it as things are."""
+        return self.locked or self.step_locked
 
 
 def mark_words(name: str) -> str:

@@ -84,6 +84,7 @@ def job_of(
         notes=state.notes,
         keep_until=state.keep_until,
         removed=state.removed,
+        locked_steps=tuple(sorted(state.locked_steps)),
     )
 
 
@@ -145,6 +146,7 @@ def opened_from(job: Job, problems: tuple[str, ...], content_of: Callable[[JobPi
         notes=job.notes,
         keep_until=job.keep_until,
         removed=job.removed,
+        locked_steps=frozenset(job.locked_steps),
     )
     if job.removed:
         problems = (*problems, f"This is a copy for teaching, made without the {' and the '.join(job.removed)}.")
@@ -179,6 +181,7 @@ def _picture_record(picture: BenchPicture, reading: PictureReading | None, state
         marks_locked=tuple(sorted(picture.locked)),
         marks_as_placed=tuple(sorted(picture.as_placed)),
         marks_accepted=picture.accepted,
+        locked_steps=tuple(sorted(picture.locked_steps)),
         marks_found=None if reading is None else reading.marks,
         reference=picture.reference,
         growth_override_mm=picture.growth_mm,
@@ -225,6 +228,7 @@ def _picture_of(record: JobPicture, content: bytes) -> BenchPicture:
         locked=frozenset(record.marks_locked),
         as_placed=frozenset(record.marks_as_placed),
         accepted=record.marks_accepted,
+        locked_steps=frozenset(record.locked_steps),
         key=record.key,
         reference=next((choice for choice in REFERENCE_CHOICES if choice == record.reference), "auto"),
         reference_mark=None if marks is None else marks.reference,

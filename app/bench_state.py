@@ -46,6 +46,8 @@ class BenchPicture:
         Which key of the picture, counted from 0, where it shows several.
     accepted
         True where the person looked at the marks and took them as they are.
+    locked_steps
+        "scale", "marks": what of this picture is not to be changed by accident.
     """
 
     file: str
@@ -63,6 +65,7 @@ class BenchPicture:
     growth_mm: float | None = None
     key: int = 0
     accepted: bool = False
+    locked_steps: frozenset[str] = frozenset()
     shows: Literal["key", "cut key"] = "key"
 
     def hand_marks(self, spec: KeySpec | None) -> Marks | None:
@@ -90,6 +93,8 @@ class BenchState:
     """When the record is to be looked at again, to be kept or forgotten."""
     removed: tuple[Removed, ...] = ()
     """What was taken out of this copy for teaching."""
+    locked_steps: frozenset[str] = frozenset()
+    """Steps of the job that are not to be changed by accident; those of a picture are kept with it."""
 
     @property
     def picture(self) -> BenchPicture | None:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
+from app.bench_locks import locked_steps
 from app.bench_state import BenchState
 from app.picture.values import PictureReading
 
@@ -22,13 +23,14 @@ class Step:
     name: StepName
     standing: Standing
     words: str
+    locked: bool = False
 
 
 def steps_of(
     state: BenchState, reading: PictureReading | None, decoding: Decoding | None, problem: str
 ) -> tuple[Step, ...]:
     """All eight steps in the order of the work."""
-    return (
+    steps = (
         _entitlement(state),
         _table(state),
         _picture(state, reading, problem),
@@ -38,6 +40,8 @@ def steps_of(
         _cutting(state),
         _check(state),
     )
+    locked = locked_steps(state, state.picture)
+    return tuple(replace(step, locked=True) if step.name in locked else step for step in steps)
 
 
 def _entitlement(state: BenchState) -> Step:

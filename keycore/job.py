@@ -137,6 +137,8 @@ class JobPicture(_Record):
     marks_as_placed: tuple[str, ...] = ()
     """Names of the hand's marks that are read where they stand, and not at the nearest edge."""
     marks_accepted: bool = False
+    locked_steps: tuple[str, ...] = ()
+    """"scale", "marks": what of this picture is not to be changed by accident."""
     marks_found: Marks | None = None
     """All marks as the reading left them."""
     reference: str = "auto"
@@ -192,6 +194,8 @@ class Job(_Record):
     """When the record should be looked at again, to be kept or destroyed."""
     removed: tuple[Removed, ...] = ()
     """What was taken out of a copy for teaching."""
+    locked_steps: tuple[str, ...] = ()
+    """Steps of the job that are not to be changed by accident ("entitlement", "table", "code" and so on)."""
 
     @property
     def restricted(self) -> bool:

@@ -29,6 +29,7 @@ class StepButton(QAbstractButton):
         self._title = title
         self._standing: Standing = "waits"
         self._words = ""
+        self._locked = False
         self.first = self.last = False
         self.setCheckable(True)
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
@@ -36,12 +37,14 @@ class StepButton(QAbstractButton):
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Preferred)
         self.setAccessibleName(title)
 
-    def show_step(self, standing: Standing, words: str) -> None:
+    def show_step(self, standing: Standing, words: str, *, locked: bool = False) -> None:
         """Show how the step stands."""
-        if (standing, words) == (self._standing, self._words):
+        if (standing, words, locked) == (self._standing, self._words, self._locked):
             return
-        self._standing, self._words = standing, words
+        self._standing, self._words, self._locked = standing, words, locked
         spoken = {"done": self.tr("done"), "assumed": self.tr("assumed"), "waits": self.tr("waits")}[standing]
+        if locked:
+            spoken = self.tr("{0}, locked").format(spoken)
         self.setAccessibleDescription(f"{spoken}: {words}")
         self.setToolTip(f"{self._title} ({spoken}): {words}")
         self.update()
@@ -94,6 +97,8 @@ class StepButton(QAbstractButton):
             Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter,
             self._title,
         )
+        if self._locked:
+            self._paint_lock(painter, QPointF(left + painter.fontMetrics().horizontalAdvance(self._title) + 13, 17))
         small = QFont(self.font())
         small.setPointSizeF(self.font().pointSizeF() * 0.88)
         painter.setFont(small)
@@ -126,6 +131,15 @@ class StepButton(QAbstractButton):
             painter.drawPie(
                 QRectF(middle.x() - _DISC + 1, middle.y() - _DISC + 1, 2 * _DISC - 2, 2 * _DISC - 2), 90 * 16, 180 * 16
             )
+
+    def _paint_lock(self, painter: QPainter, middle: QPointF) -> None:
+        """A small padlock."""
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        painter.setPen(QPen(QColor(self.colours.ink), 1.6))
+        painter.drawArc(QRectF(middle.x() - 3, middle.y() - 6, 6, 8), 0, 180 * 16)
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(QColor(self.colours.ink))
+        painter.drawRoundedRect(QRectF(middle.x() - 5, middle.y() - 1.5, 10, 7.5), 1.5, 1.5)
 
     def _short(self, painter: QPainter, width: float, lines: int) -> str:
         """The words cut to so many lines."""
@@ -184,7 +198,7 @@ class JobPath(QWidget):
     def show_steps(self, steps: tuple[Step, ...]) -> None:
         """Show how each step stands."""
         for step in steps:
-            self.buttons[step.name].show_step(step.standing, said(step.words))
+            self.buttons[step.name].show_step(step.standing, said(step.words), locked=step.locked)
 
     def choose(self, name: StepName) -> None:
         """Mark a step as the one whose panel is open."""

@@ -124,6 +124,7 @@ class MainWindow(QMainWindow):
                 "unit": self.next_unit,
                 "keys": lambda: self.keys.toggle(),
                 "read": lambda: self.session.read_again(),
+                "lock": lambda: self.side.toggle_lock(),
                 "to_picture": lambda: self.sheet.view.setFocus(Qt.FocusReason.ShortcutFocusReason),
                 "to_ladder": lambda: self.sheet.ladder.setFocus(Qt.FocusReason.ShortcutFocusReason),
                 "to_growth": lambda: self.sheet.strip.setFocus(Qt.FocusReason.ShortcutFocusReason),

@@ -81,7 +81,7 @@ class MarkPainter:
             path.lineTo(at + QPointF(-9, 9))
             path.lineTo(at + QPointF(-20, 13))
             path.closeSubpath()
-        if mark.locked:
+        if mark.stays:
             path.addRect(QRectF(at.x() + 9, at.y() - 19, 8, 7))
             path.addEllipse(QRectF(at.x() + 10.5, at.y() - 24, 5, 9))
         if selected:

@@ -124,7 +124,7 @@ class MarksPanel(StepPanel):
             words_of.append(self.tr("by hand, no edge found there"))
         else:
             words_of.append(self.tr("by hand"))
-        if mark.locked:
+        if mark.stays:
             words_of.append(self.tr("locked"))
         return ", ".join(words_of)
 

@@ -241,7 +241,7 @@ class PictureLook(QWidget):
         said = [self.tr("{0} at {1}, {2} pixels").format(mark_title(name), *(f"{value:.1f}" for value in mark.xy))]
         if mark.by_hand:
             said.append(self.tr("read as placed") if mark.as_placed else self.tr("set by hand"))
-        if mark.locked:
+        if mark.stays:
             said.append(self.tr("locked"))
         return ", ".join(said)
 

@@ -6,6 +6,7 @@ A moved mark is announced, not kept; where one looks is kept in :class:`~app.win
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -14,6 +15,7 @@ from PySide6.QtGui import (
     QColor,
     QFocusEvent,
     QKeyEvent,
+    QKeySequence,
     QMouseEvent,
     QNativeGestureEvent,
     QPainter,
@@ -97,6 +99,14 @@ class PictureView(PictureLook):
         if name is not None and name in self._marks:
             keys = self.tr("arrows 1 px, Shift 10, Alt 0.1 · Tab next mark · L lock · Delete: find again · C closer")
             mark = self._marks[name]
+            if mark.step_locked:
+                native = QKeySequence.SequenceFormat.NativeText
+                step = QKeySequence("Ctrl+4" if name.startswith("reference") else "Ctrl+5").toString(native)
+                return self.tr("{0} · locked with its step · {1}, then {2}, unlocks it").format(
+                    mark_title(name), step, QKeySequence("Ctrl+K").toString(native)
+                )
+            if mark.locked:
+                return self.tr("{0} · locked · L unlocks it · Tab next mark · C closer").format(mark_title(name))
             if mark.as_placed:
                 keys = self.tr("read as placed · S snaps to the edge · {0}").format(keys)
             elif mark.snapped_xy is not None and mark.by_hand:
@@ -129,7 +139,7 @@ class PictureView(PictureLook):
         self.choose(name)
         if name is None:
             self._panning = at
-        elif not self._marks[name].locked:
+        elif not self._marks[name].stays:
             self._drag = Drag(name, (at.x(), at.y()), self._marks[name].xy)
             self.update()
 
@@ -352,8 +362,7 @@ class PictureView(PictureLook):
         return in_order(list(self._marks), {name: mark.xy for name, mark in self._marks.items()})
 
     def _with_place(self, name: str, xy: tuple[float, float]) -> MarkPoint:
-        mark = self._marks[name]
-        return MarkPoint(name, xy, True, mark.locked, mark.as_placed)
+        return replace(self._marks[name], xy=xy, by_hand=True, snapped_xy=None, status="")
 
     def _shift_mark(self, name: str, xy: tuple[float, float]) -> None:
         self._marks[name] = self._with_place(name, xy)

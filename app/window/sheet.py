@@ -142,7 +142,7 @@ class Sheet(QSplitter):
     def place_by_hand(self) -> None:
         """Ask for every mark, one after the other."""
         spec = self._spec()
-        if spec is None:
+        if spec is None or not self._unlocked("marks"):
             return
         axis = "back" if spec.edges == "single" else "centreline"
         names = [spec.gauge_from, f"{axis}.0", f"{axis}.1", "blade_height.0", "blade_height.1"]
@@ -152,6 +152,8 @@ class Sheet(QSplitter):
 
     def mark_reference(self, wanted: WantedReference) -> None:
         """Ask for the corners of something of known size."""
+        if not self._unlocked("scale"):
+            return
         self._wanted, self._corners = wanted, []
         self.view.place_marks([f"reference.{index}" for index in range(wanted.corners)])
         self.view.fit()
@@ -206,6 +208,10 @@ class Sheet(QSplitter):
             self.ladder.set_centres(spread_centres(spec.cut_positions_mm, float(self.ladder.width())))
 
     # ---- within --------------------------------------------------------------------------------------------------
+
+    def _unlocked(self, step: str) -> bool:
+        """Whether a step may be changed; where it is locked that is said before anything is asked for."""
+        return self.session.act(lambda: self.session.bench.require_unlocked(step))
 
     def _spec(self) -> KeySpec | None:
         """The table, for this key's number of cuts once that is known."""

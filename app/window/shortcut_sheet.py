@@ -47,6 +47,7 @@ class ShortcutSheet(QFrame):
             ("Ctrl+Z", self.tr("take back")),
             ("Ctrl+Shift+Z", self.tr("bring again")),
             ("Ctrl+1 … Ctrl+8", self.tr("the job's steps")),
+            ("Ctrl+K", self.tr("lock the open step, or unlock it")),
             ("F2 · F3 · F4", self.tr("to the picture, the ladder, the growth")),
             (self.tr("Ctrl+PgDown · Ctrl+PgUp"), self.tr("next picture of the key, picture before")),
             ("W", self.tr("growth: all growths, or those near the evidence")),

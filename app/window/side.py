@@ -53,7 +53,8 @@ class Side(Panel):
             "check": self.check,
         }
         self.stack = QStackedWidget()
-        for page in self.pages.values():
+        for name, page in self.pages.items():
+            page.step = name
             scroll = QScrollArea()
             scroll.setWidgetResizable(True)
             scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
@@ -79,13 +80,20 @@ class Side(Panel):
         self.stack.setCurrentIndex(list(self.pages).index(name))
         self.refresh()
         if take_focus:
-            first = next((part for part in self.pages[name].findChildren(QWidget) if _takes_keys(part)), None)
+            page = self.pages[name]
+            parts = (part for part in page.findChildren(QWidget) if part is not page.lock_step)
+            first = next((part for part in parts if _takes_keys(part)), None)
             if first is not None:
                 first.setFocus(Qt.FocusReason.ShortcutFocusReason)
 
     def refresh(self) -> None:
         """Show the open step as the job stands."""
         self.pages[self.step].refresh()
+        self.pages[self.step].show_lock()
+
+    def toggle_lock(self) -> None:
+        """Lock the open step, or unlock it."""
+        self.pages[self.step].lock_step.click()
 
     def set_format(self, form: LengthFormat) -> None:
         """Show lengths in this unit."""

@@ -1023,6 +1023,14 @@
         <translation>Pfeile 1 px, Umschalt 10, Alt 0,1 · Tab nächste Marke · L sperren · Entf: neu suchen · C näher</translation>
     </message>
     <message>
+        <source>{0} · locked with its step · {1}, then {2}, unlocks it</source>
+        <translation>{0} · mit ihrem Schritt gesperrt · {1}, dann {2}, entsperrt ihn</translation>
+    </message>
+    <message>
+        <source>{0} · locked · L unlocks it · Tab next mark · C closer</source>
+        <translation>{0} · gesperrt · L entsperrt · Tab nächste Marke · C näher</translation>
+    </message>
+    <message>
         <source>read as placed · S snaps to the edge · {0}</source>
         <translation>wie gesetzt gelesen · S rastet an der Kante ein · {0}</translation>
     </message>
@@ -1266,6 +1274,10 @@
         <translation>die Schritte des Auftrags</translation>
     </message>
     <message>
+        <source>lock the open step, or unlock it</source>
+        <translation>offenen Schritt sperren oder entsperren</translation>
+    </message>
+    <message>
         <source>to the picture, the ladder, the growth</source>
         <translation>zum Bild, zur Leiter, zum Zuwachs</translation>
     </message>
@@ -1399,6 +1411,37 @@
     <message>
         <source>waits</source>
         <translation>wartet</translation>
+    </message>
+    <message>
+        <source>{0}, locked</source>
+        <translation>{0}, gesperrt</translation>
+    </message>
+</context>
+<context>
+    <name>StepPanel</name>
+    <message>
+        <source>Unlock</source>
+        <translation>Entsperren</translation>
+    </message>
+    <message>
+        <source>Lock</source>
+        <translation>Sperren</translation>
+    </message>
+    <message>
+        <source>unlock this step (Ctrl+K)</source>
+        <translation>diesen Schritt entsperren (Strg+K)</translation>
+    </message>
+    <message>
+        <source>lock this step (Ctrl+K)</source>
+        <translation>diesen Schritt sperren (Strg+K)</translation>
+    </message>
+    <message>
+        <source>locked: nothing of this step changes by accident (Ctrl+K unlocks)</source>
+        <translation>gesperrt: nichts an diesem Schritt ändert sich aus Versehen (Strg+K entsperrt)</translation>
+    </message>
+    <message>
+        <source>keep this step from being changed by accident (Ctrl+K)</source>
+        <translation>diesen Schritt vor versehentlicher Änderung schützen (Strg+K)</translation>
     </message>
 </context>
 <context>
@@ -1754,6 +1797,10 @@
     <message>
         <source>Read again</source>
         <translation>Neu lesen</translation>
+    </message>
+    <message>
+        <source>Lock or unlock the open step</source>
+        <translation>Offenen Schritt sperren oder entsperren</translation>
     </message>
     <message>
         <source>To the picture</source>
