@@ -77,7 +77,7 @@ def _scale(state: BenchState, decoding: Decoding | None) -> Step:
     if not scale.agree:
         return Step("scale", "assumed", scale.disagreement or "the references do not agree")
     along = scale.px_per_mm_along
-    used = sum(1 for reference in scale.references if reference.used)
+    used = sum(1 for reference in scale.references if reference.used and not reference.note)
     words = f"{along.value:.2f} px/mm within {100 * along.sigma / along.value:.1f} %, {used} references agree"
     if used < 2:
         return Step("scale", "assumed", f"{along.value:.2f} px/mm, one reference only")

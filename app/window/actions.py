@@ -34,6 +34,7 @@ def action_titles() -> dict[str, str]:
         "sheet": QCoreApplication.translate("actions", "Job sheet…"),
         "template": QCoreApplication.translate("actions", "Light-test template…"),
         "label": QCoreApplication.translate("actions", "Label for the key tag…"),
+        "reduction": QCoreApplication.translate("actions", "Reduction on a copier…"),
         "undo": QCoreApplication.translate("actions", "Undo"),
         "redo": QCoreApplication.translate("actions", "Redo"),
         "unit": QCoreApplication.translate("actions", "Next unit"),

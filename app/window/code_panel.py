@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 FEW, MANY = 3, 9
 """Rivals shown beside other steps, and while the code's own step is open."""
+WORTH_A_ROW: Final = 0.005
+"""Below this a code says "<0.01"; a list of those tells nothing."""
 _LARGEST: Final = 2.6
 
 
@@ -100,6 +102,7 @@ class CodePanel(QWidget):
         self.code.setEnabled(not stale)
         self._fit_code()
         rivals = () if decoding is None else decoding.codes[1 : (MANY if self._many else FEW) + 1]
+        rivals = tuple(rival for row, rival in enumerate(rivals) if row < FEW or rival.probability >= WORTH_A_ROW)
         self._rivals_title.setVisible(bool(rivals))
         for row, (name, bar, number) in enumerate(self.rivals):
             there = row < len(rivals)

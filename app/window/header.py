@@ -17,7 +17,7 @@ _WIDE = 1150
 """A narrower header has no room for it beside the rest."""
 _MENU = (
     "open", "open_job", "open_sealed", "jobs", "paste", "demo", "recent", "-", "new", "save", "seal", "keep", "forget",
-    "-", "sheet", "template", "label", "export", "-", "wheel", "keys", "quit",
+    "-", "sheet", "template", "label", "reduction", "export", "-", "wheel", "keys", "quit",
 )  # fmt: skip
 
 

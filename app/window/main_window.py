@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from app.window.doorway import Doorway
     from app.window.keeper import Keeper
     from app.window.paper_dialog import Paper, PaperDialog
+    from app.window.reduction_dialog import ReductionDialog
     from app.window.session import Session
     from app.window.sheet import Sheet
     from app.window.side import Side
@@ -119,6 +120,7 @@ class MainWindow(QMainWindow):
                 "sheet": lambda: self.show_paper("sheet"),
                 "template": lambda: self.show_paper("template"),
                 "label": lambda: self.show_paper("label"),
+                "reduction": self.show_reduction,
                 "undo": lambda: self.session.undo(),
                 "redo": lambda: self.session.redo(),
                 "unit": self.next_unit,
@@ -287,6 +289,15 @@ class MainWindow(QMainWindow):
         from app.window.paper_dialog import show_paper
 
         return show_paper(self.session.bench, paper, self, self._say_done)
+
+    def show_reduction(self) -> ReductionDialog:
+        """Show what to set on a copier to bring an enlarged copy to the key's size."""
+        from app.window.reduction_dialog import ReductionDialog
+
+        dialog = ReductionDialog(self.session, self.format, self)
+        dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        dialog.show()
+        return dialog
 
     def export(self) -> None:
         """Write picture and job to a folder, or say why not."""

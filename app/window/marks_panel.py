@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal, SignalInstance
-from PySide6.QtWidgets import QHBoxLayout, QListWidgetItem, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QListWidgetItem, QSizePolicy, QWidget
 
 from app.bench_marks import MarkPoint, group_of
 from app.bench_work import FIXABLE
@@ -30,6 +30,8 @@ class MarksPanel(StepPanel):
         self.box.addWidget(self.standing)
         self.list = plain_list(self.tr("Marks of the picture"))
         self.list.currentItemChanged.connect(self._current)
+        self.list.setMinimumHeight(96)  # on a low screen the buttons come first, and the list scrolls
+        self.list.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Ignored)
         self.box.addWidget(self.list, 1)
         own = QHBoxLayout()
         self.lock = button(self.tr("Lock (L)"), lambda: self._ask(self.lock_asked))

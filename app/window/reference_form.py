@@ -11,8 +11,11 @@ from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLineEdit, QVBoxLayout, QW
 from app.bench_numbers import parse_number
 from app.window.parts import button, words
 from app.window.units import LengthFormat
+from keycore.marks import ReferenceMark
 from keycore.refusal import Refusal
 
+_SAME_MM: Final = 0.005
+"""A size is written to about a thousandth of a millimetre; less is no new size."""
 ReferenceKindMarked = Literal["id1-card", "page-a4", "page-letter", "rectangle", "length"]
 _CORNERS: Final[dict[ReferenceKindMarked, int]] = {
     "id1-card": 4,
@@ -42,6 +45,8 @@ class ReferenceForm(QWidget):
 
     asked = Signal(object)
     """A :class:`WantedReference`."""
+    resized = Signal(object)
+    """A :class:`WantedReference`: the size of the one that is marked, typed anew; its corners stay."""
     refused = Signal(str)
     taken_away = Signal()
 
@@ -65,6 +70,10 @@ class ReferenceForm(QWidget):
             self.kind.addItem(title, name)
         self.kind.currentIndexChanged.connect(self._kind_changed)
         self.length_field, self.height_field = QLineEdit(), QLineEdit()
+        for field in (self.length_field, self.height_field):
+            field.editingFinished.connect(self._resize)
+        self._marked: tuple[str, float | None, float | None] | None = None
+        self._typed_in = self.format
         self.length_field.setAccessibleName(self.tr("Its length"))
         self.height_field.setAccessibleName(self.tr("Its height"))
         sizes = QHBoxLayout()
@@ -81,12 +90,37 @@ class ReferenceForm(QWidget):
         box.addLayout(buttons)
         self._kind_changed()
 
-    def refresh(self, *, marked: bool, there: bool) -> None:
-        """Whether a reference is marked, and whether there is a picture to mark one in."""
+    def refresh(self, *, marked: ReferenceMark | None, there: bool) -> None:
+        """Which reference is marked, and whether there is a picture to mark one in."""
         self.begin.setEnabled(there)
-        self.away.setEnabled(marked)
+        self.away.setEnabled(marked is not None)
+        if marked is not None and (marked.kind, marked.length_mm, marked.height_mm) != self._marked:
+            self._marked = marked.kind, marked.length_mm, marked.height_mm
+            self.kind.setCurrentIndex(self.kind.findData(marked.kind))
+            self._write_size()
+        elif marked is None:
+            self._marked = None
+        elif self._typed_in != self.format:
+            self._write_size()
+        self._typed_in = self.format
         self.length_field.setPlaceholderText(self.tr("length, {0}").format(self.format.unit))
         self.height_field.setPlaceholderText(self.tr("height, {0}").format(self.format.unit))
+
+    def _write_size(self) -> None:
+        if self._marked is not None:
+            for field, mm in zip((self.length_field, self.height_field), self._marked[1:], strict=True):
+                field.setText("" if mm is None else self.format.bare(mm, extra=1))
+
+    def _resize(self) -> None:
+        """The size of the marked reference, typed anew: nothing has to be marked again for that."""
+        if self._marked is None or self._marked[0] != self.kind.currentData():
+            return
+        wanted = self._wanted()
+        if wanted is not None and any(
+            one is not None and abs(one - (two or 0.0)) > _SAME_MM
+            for one, two in zip((wanted.length_mm, wanted.height_mm), self._marked[1:], strict=True)
+        ):
+            self.resized.emit(wanted)
 
     def _kind_changed(self) -> None:
         kind = self.kind.currentData()
@@ -94,14 +128,20 @@ class ReferenceForm(QWidget):
         self.height_field.setVisible(kind == "rectangle")
 
     def _begin(self) -> None:
+        wanted = self._wanted()
+        if wanted is not None:
+            self.asked.emit(wanted)
+
+    def _wanted(self) -> WantedReference | None:
+        """What is chosen; None, with the reason told, where a size is no size."""
         kind: ReferenceKindMarked = self.kind.currentData()
         try:
             length = self._size(self.length_field, self.tr("its length")) if kind in ("rectangle", "length") else None
             height = self._size(self.height_field, self.tr("its height")) if kind == "rectangle" else None
         except Refusal as refusal:
             self.refused.emit(refusal.sentence)
-            return
-        self.asked.emit(WantedReference(kind, length, height))
+            return None
+        return WantedReference(kind, length, height)
 
     def _size(self, field: QLineEdit, what: str) -> float:
         value_mm = self.format.to_mm(parse_number(field.text(), what))

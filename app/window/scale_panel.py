@@ -7,7 +7,7 @@ from PySide6.QtWidgets import QCheckBox, QComboBox, QGridLayout, QWidget
 from app.bench_state import REFERENCE_CHOICES
 from app.window.language import said
 from app.window.parts import set_kind, words
-from app.window.reference_form import ReferenceForm
+from app.window.reference_form import ReferenceForm, WantedReference
 from app.window.session import Session
 from app.window.step_panel import StepPanel
 from app.window.words import reference_title
@@ -18,7 +18,7 @@ class ScalePanel(StepPanel):
 
     def __init__(self, session: Session, parent: QWidget | None = None) -> None:
         super().__init__(session, "", parent)
-        self.title.setText(self.tr("Scale: what each reference says"))
+        self.title.setText(self.tr("What each reference says"))
         self.standing = words("", "quiet")
         self.box.addWidget(self.standing)
         self._grid_home = QWidget()
@@ -45,6 +45,7 @@ class ScalePanel(StepPanel):
         self.box.addWidget(self.choice)
         self.form = ReferenceForm()
         self.form.refused.connect(session.refused)
+        self.form.resized.connect(self._resize)
         self.form.taken_away.connect(lambda: session.act(lambda: session.bench.set_reference_mark(None)))
         self.box.addWidget(self.form)
         self.box.addStretch(1)
@@ -54,7 +55,7 @@ class ScalePanel(StepPanel):
         picture, decoding = bench.state.picture, bench.decoding
         self.choice.setEnabled(picture is not None)
         self.form.format = self.format
-        self.form.refresh(marked=picture is not None and picture.reference_mark is not None, there=picture is not None)
+        self.form.refresh(marked=None if picture is None else picture.reference_mark, there=picture is not None)
         if picture is not None:
             self.choice.setCurrentIndex(self.choice.findData(picture.reference))
         self._clear()
@@ -108,6 +109,13 @@ class ScalePanel(StepPanel):
 
     def _choose(self, index: int) -> None:
         self.session.act(lambda: self.session.bench.set_reference(self.choice.itemData(index)))
+
+    def _resize(self, wanted: WantedReference) -> None:
+        picture, bench = self.session.bench.state.picture, self.session.bench
+        mark = None if picture is None else picture.reference_mark
+        if mark is not None:
+            size = {"length_mm": wanted.length_mm, "height_mm": wanted.height_mm}
+            self.session.act(lambda: bench.set_reference_mark(mark.model_copy(update=size)))
 
     def _clear(self) -> None:
         self.checks.clear()

@@ -42,7 +42,7 @@ class StepPanel(QWidget):
         """Show whether the step is locked."""
         locked = self.step in self.session.bench.locked_steps
         self.lock_step.setChecked(locked)
-        self.lock_step.setText(self.tr("Unlock") if locked else self.tr("Lock"))
+        self.lock_step.setText(self.tr("Unlock step") if locked else self.tr("Lock step"))
         self.lock_step.setAccessibleName(
             self.tr("unlock this step (Ctrl+K)") if locked else self.tr("lock this step (Ctrl+K)")
         )

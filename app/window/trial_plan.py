@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QHBoxLayout, QListWidgetItem, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QListWidgetItem, QSizePolicy, QVBoxLayout, QWidget
 
 from app.window.parts import button, plain_list, words
 from app.window.session import Session
@@ -35,6 +35,7 @@ class TrialPlanPart(QWidget):
         self.list = plain_list(self.tr("Trials in their order"))
         self.list.setMinimumHeight(90)
         self.list.setMaximumHeight(220)
+        self.list.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Ignored)  # the buttons come first
         self.list.setWordWrap(True)
         self.list.currentRowChanged.connect(self._show_buttons)
         box.addWidget(self.list, 1)

@@ -1048,6 +1048,69 @@
     </message>
 </context>
 <context>
+    <name>ReductionDialog</name>
+    <message>
+        <source>Reduction on a copier</source>
+        <translation>Verkleinern am Kopierer</translation>
+    </message>
+    <message>
+        <source>An enlarged copy is brought back to the key&apos;s true size on a copier. It is the older way, and a cross-check: lay the reduced copy under the key, or measure it with calipers.</source>
+        <translation>Eine vergrößerte Kopie wird am Kopierer auf die wahre Größe des Schlüssels gebracht. Das ist der ältere Weg und eine Gegenprobe: legen Sie die verkleinerte Kopie unter den Schlüssel, oder messen Sie sie mit dem Messschieber.</translation>
+    </message>
+    <message>
+        <source>Dots per inch of the scan of that copy</source>
+        <translation>Punkte je Zoll des Scans dieser Kopie</translation>
+    </message>
+    <message>
+        <source>Finest step of the copier, per cent</source>
+        <translation>Feinste Stufe des Kopierers, Prozent</translation>
+    </message>
+    <message>
+        <source>Growth is reduced with the rest but stays: the new copy&apos;s edges still stand outside the metal.</source>
+        <translation>Der Zuwachs wird mit verkleinert, bleibt aber: die Kanten der neuen Kopie stehen weiter außerhalb des Metalls.</translation>
+    </message>
+    <message>
+        <source>Close</source>
+        <translation type="unfinished">Schließen</translation>
+    </message>
+    <message>
+        <source>the dots per inch</source>
+        <translation>die Punkte je Zoll</translation>
+    </message>
+    <message>
+        <source>the copier&apos;s step</source>
+        <translation>die Stufe des Kopierers</translation>
+    </message>
+    <message>
+        <source>exact</source>
+        <translation>genau</translation>
+    </message>
+    <message>
+        <source>set</source>
+        <translation>einstellen</translation>
+    </message>
+    <message>
+        <source>then off by</source>
+        <translation>danach daneben um</translation>
+    </message>
+    <message>
+        <source>along the blade</source>
+        <translation>entlang des Halms</translation>
+    </message>
+    <message>
+        <source>across the blade</source>
+        <translation>quer zum Halm</translation>
+    </message>
+    <message>
+        <source>one setting for both</source>
+        <translation>eine Einstellung für beide</translation>
+    </message>
+    <message>
+        <source> and then </source>
+        <translation> und dann </translation>
+    </message>
+</context>
+<context>
     <name>ReferenceForm</name>
     <message>
         <source>Mark something of known size yourself</source>
@@ -1113,8 +1176,8 @@
 <context>
     <name>ScalePanel</name>
     <message>
-        <source>Scale: what each reference says</source>
-        <translation>Maßstab: was jeder Bezug sagt</translation>
+        <source>What each reference says</source>
+        <translation>Was jeder Bezug sagt</translation>
     </message>
     <message>
         <source>Something of known size in the picture</source>
@@ -1420,12 +1483,12 @@
 <context>
     <name>StepPanel</name>
     <message>
-        <source>Unlock</source>
-        <translation>Entsperren</translation>
+        <source>Unlock step</source>
+        <translation>Schritt entsperren</translation>
     </message>
     <message>
-        <source>Lock</source>
-        <translation>Sperren</translation>
+        <source>Lock step</source>
+        <translation>Schritt sperren</translation>
     </message>
     <message>
         <source>unlock this step (Ctrl+K)</source>
@@ -1777,6 +1840,10 @@
     <message>
         <source>Label for the key tag…</source>
         <translation>Etikett für den Schlüsselanhänger …</translation>
+    </message>
+    <message>
+        <source>Reduction on a copier…</source>
+        <translation>Verkleinern am Kopierer…</translation>
     </message>
     <message>
         <source>Undo</source>

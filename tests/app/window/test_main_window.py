@@ -410,7 +410,7 @@ def test_it_fits_small_and_large_screens(window: MainWindow, size: tuple[int, in
 
 
 def test_a_reference_is_marked_by_hand(window: MainWindow, qtbot: QtBot) -> None:
-    """A length between two clicks, typed with a decimal comma: it is in the job, can be dragged and taken away."""
+    """A length between two clicks, typed with a comma: it is in the job, can be dragged, resized and taken away."""
     window.show_step("scale")
     form, view = window.side.scale.form, window.sheet.view
     form.kind.setCurrentIndex(form.kind.findData("length"))
@@ -431,6 +431,13 @@ def test_a_reference_is_marked_by_hand(window: MainWindow, qtbot: QtBot) -> None
     picture = window.session.bench.state.picture
     assert picture is not None and picture.reference_mark is not None
     assert picture.reference_mark.corners[1][0] == pytest.approx(mark.corners[1][0] + 1)
+    dragged = picture.reference_mark
+    form.length_field.setFocus()
+    form.length_field.selectAll()
+    QTest.keyClicks(form.length_field, "24.5")
+    QTest.keyClick(form.length_field, Qt.Key.Key_Return)
+    picture = window.session.bench.state.picture
+    assert picture is not None and picture.reference_mark == dragged.model_copy(update={"length_mm": 24.5})
     form.away.click()
     picture = window.session.bench.state.picture
     assert picture is not None and picture.reference_mark is None

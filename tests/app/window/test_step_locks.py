@@ -25,10 +25,10 @@ def test_every_step_is_locked_by_keys_and_unlocked_by_a_click(window: MainWindow
     name = list(window.side.pages)[number - 1]
     qtbot.keyClick(window, Qt.Key(Qt.Key.Key_0 + number), CTRL)
     page = window.side.pages[name]
-    assert page.lock_step.text() == "Lock"
+    assert page.lock_step.text() == "Lock step"
     qtbot.keyClick(window, Qt.Key.Key_K, CTRL)
     assert window.session.bench.locked_steps == {name}
-    assert page.lock_step.text() == "Unlock" and page.lock_step.accessibleName() == "unlock this step (Ctrl+K)"
+    assert page.lock_step.text() == "Unlock step" and page.lock_step.accessibleName() == "unlock this step (Ctrl+K)"
     assert ", locked: " in window.path.buttons[name].accessibleDescription()
     qtbot.mouseClick(page.lock_step, Qt.MouseButton.LeftButton)
 
