@@ -25,7 +25,7 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QWidget
 
 from app.bench_marks import MarkPoint
-from app.window.mark_interaction import Direction, Drag, in_order, mark_at, next_mark, nudge_px, nudged
+from app.window.mark_interaction import STEPS, Direction, Drag, in_order, mark_at, next_mark, nudge_px, nudged
 from app.window.mark_painter import MarkPainter
 from app.window.picture_layers import PictureLayers
 from app.window.picture_look import PictureLook
@@ -41,6 +41,7 @@ _WHEEL_STEP: Final = 1.2
 """One notch of a mouse wheel (120 units) zooms by this."""
 _LOUPE_MS: Final = 1800
 _PAN_STEP: Final = 40.0
+_RIM: Final = 24.0
 OPACITIES: Final = (1.0, 0.55, 0.2)
 """How strongly marks are drawn; a key goes from one to the next."""
 
@@ -57,6 +58,10 @@ class PictureView(PictureLook):
     cuts_shift_asked = Signal(int)
     """All cuts by so many spacings, towards the tip where above 0."""
     mark_placed = Signal(str, float, float)
+    mark_unplaced = Signal(str)
+    """The mark that was placed last is asked for again."""
+    placing_changed = Signal(bool)
+    """Whether marks are being asked for."""
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -73,13 +78,25 @@ class PictureView(PictureLook):
         """A wheel without keys zooms; else it moves the picture, and Ctrl with the wheel zooms."""
         self._opacity = 0
         self._placing: tuple[str, ...] = ()
+        self._placed: list[str] = []
         self._pointer: tuple[float, float] | None = None
         self._loupe_timer = self._timer(_LOUPE_MS)
+        self._aims = False
+        """Whether the keys, not a pointer, have the cross that places a mark."""
         self.installEventFilter(self)
 
     def place_marks(self, names: Sequence[str]) -> None:
         """Ask for these marks, one click (or Return) each; an empty list stops asking."""
+        begins = bool(names) and not self._placing
         self._placing = tuple(names)
+        if begins or not names:
+            self._placed.clear()
+        if begins:
+            self.choose(None)
+            self._aims = not self.underMouse()
+            if self._aims or self._pointer is None:
+                self._pointer = (self.width() / 2, self.height() / 2)
+        self.placing_changed.emit(bool(names))
         self.setCursor(Qt.CursorShape.CrossCursor if names else Qt.CursorShape.ArrowCursor)
         self.hint_changed.emit()
         self.update()
@@ -92,7 +109,7 @@ class PictureView(PictureLook):
     def hint(self) -> str:
         """The keys for what is under the pointer, or chosen."""
         if self._placing:
-            return self.tr("click the {0} (Return: where the cross is) · Esc stops").format(
+            return self.tr("click the {0}, or arrows and Return · Backspace: the one before · Esc stops").format(
                 mark_title(self._placing[0])
             )
         name = self._hovered or self._selected
@@ -145,7 +162,7 @@ class PictureView(PictureLook):
 
     def mouseMoveEvent(self, event: QMouseEvent) -> None:
         at = event.position()
-        self._pointer = (at.x(), at.y())
+        self._pointer, self._aims = (at.x(), at.y()), False
         if self._panning is not None:
             by = at - self._panning
             self._panning = at
@@ -226,6 +243,8 @@ class PictureView(PictureLook):
         alt = bool(event.modifiers() & Qt.KeyboardModifier.AltModifier)
         if key in (Qt.Key.Key_Left, Qt.Key.Key_Right) and event.modifiers() & Qt.KeyboardModifier.ControlModifier:
             self.cuts_shift_asked.emit(1 if key == Qt.Key.Key_Right else -1)
+        elif key in _ARROWS and self._placing:
+            self._aim(_ARROWS[key], shift=shift, alt=alt)
         elif key in _ARROWS:
             self._arrow(_ARROWS[key], shift=shift, alt=alt)
         elif key == Qt.Key.Key_Space:
@@ -238,6 +257,11 @@ class PictureView(PictureLook):
             self._place(*(self._pointer or (self.width() / 2, self.height() / 2)))
         elif key == Qt.Key.Key_Escape and self._placing:
             self.place_marks(())
+        elif key == Qt.Key.Key_Backspace and self._placing:
+            if self._placed:
+                name = self._placed.pop()
+                self.place_marks((name, *self._placing))
+                self.mark_unplaced.emit(name)
         elif key in (Qt.Key.Key_Delete, Qt.Key.Key_Backspace) and self._selected is not None:
             self.mark_given_back.emit(self._selected)
         elif key == Qt.Key.Key_L and self._selected is not None:
@@ -313,6 +337,22 @@ class PictureView(PictureLook):
         if not loupe and self._placing and self._pointer is not None:
             xy = self.view.picture_of_view(np.array(self._pointer))
             pen.loupe((float(xy[0]), float(xy[1])), layers.paint, self.font(), mark_title(self._placing[0]))
+            if self._aims:
+                pen.marker(MarkPoint("", (float(xy[0]), float(xy[1]))), selected=True, under_pointer=True, label="")
+
+    def _aim(self, direction: Direction, *, shift: bool, alt: bool) -> None:
+        """Move the cross that places a mark: a pixel (of picture or screen, whichever is larger), ten, a tenth."""
+        per_px = self.view.percent / 100 / self.devicePixelRatioF()
+        step = 0.1 * per_px if alt else max(1.0, per_px) * (10 if shift else 1)
+        x, y = self._pointer or (self.width() / 2, self.height() / 2)
+        dx, dy = STEPS[direction]
+        x, y = x + dx * step, y + dy * step
+        low, right, bottom = _RIM, self.width() - _RIM, self.height() - _RIM
+        kept_x, kept_y = min(max(x, low), right), min(max(y, low), bottom)
+        self._pointer, self._aims = (kept_x, kept_y), True
+        if (kept_x, kept_y) != (x, y):  # at the rim the picture comes to the cross
+            self.pan(kept_x - x, kept_y - y)
+        self.update()
 
     def _arrow(self, direction: Direction, *, shift: bool, alt: bool) -> None:
         if self._selected is None:
@@ -350,6 +390,7 @@ class PictureView(PictureLook):
     def _place(self, x: float, y: float) -> None:
         place = self.view.picture_of_view(np.array([x, y]))
         name, rest = self._placing[0], self._placing[1:]
+        self._placed.append(name)
         self.place_marks(rest)
         self.mark_placed.emit(name, float(place[0]), float(place[1]))
 

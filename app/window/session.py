@@ -69,6 +69,7 @@ class Session(QObject):
         self.worker = Worker(self)
         self._layers: OrderedDict[tuple[str, int], PictureLayers] = OrderedDict()
         self._given_up: int | None = None
+        self._hand_at_work = False
         self._reads_pictures = False
         self._read_timer = self._timer(_READ_AFTER_MS, self._read)
         self._save_timer = self._timer(SAVE_AFTER_MS, self.save)
@@ -246,6 +247,12 @@ class Session(QObject):
         self._schedule()
         self.changed.emit()
 
+    def wait_for_hand(self, at_work: bool) -> None:
+        """Read nothing while a hand sets one mark after the other: the picture would turn under it."""
+        if at_work != self._hand_at_work:
+            self._hand_at_work = at_work
+            self._schedule()
+
     @property
     def given_up(self) -> bool:
         """Whether the person stopped the reading of the job as it stands."""
@@ -363,7 +370,7 @@ class Session(QObject):
     def _schedule(self) -> None:
         if self._end:
             return
-        work = None if self.given_up else self.bench.work()
+        work = None if self.given_up or self._hand_at_work else self.bench.work()
         if work is not None and not work.to_read:  # a hold: only the decoder has to think again
             self._read_timer.stop()
             self._read()

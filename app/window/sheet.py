@@ -95,6 +95,8 @@ class Sheet(QSplitter):
         self.beside.picture_asked.connect(lambda index: session.act(lambda: session.bench.show_picture(index)))
         view.mark_moved.connect(self._move_mark)
         view.mark_placed.connect(self._mark_placed)
+        view.mark_unplaced.connect(self._mark_unplaced)
+        view.placing_changed.connect(session.wait_for_hand)
         view.mark_given_back.connect(lambda name: session.act(lambda: session.bench.clear_mark(name)))
         view.mark_lock_asked.connect(self.toggle_lock)
         view.mark_snap_asked.connect(self.toggle_snap)
@@ -313,15 +315,25 @@ class Sheet(QSplitter):
         wanted, bench = self._wanted, self.session.bench
         self._corners.append((x, y))
         if len(self._corners) < wanted.corners:
-            so_far = [MarkPoint(f"reference.{at}", xy, by_hand=True) for at, xy in enumerate(self._corners)]
-            known = [mark for mark in bench.marks() if not mark.name.startswith("reference.")]
-            self.view.show_marks([*known, *so_far])
+            self._show_corners()
             return
         mark = ReferenceMark(
             kind=wanted.kind, corners=tuple(self._corners), length_mm=wanted.length_mm, height_mm=wanted.height_mm
         )
         self._wanted = None
         self.session.act(lambda: bench.set_reference_mark(mark))
+
+    def _mark_unplaced(self, name: str) -> None:
+        if name.startswith("reference.") and self._wanted is not None:
+            self._corners.pop()
+            self._show_corners()
+        else:
+            self.session.undo()
+
+    def _show_corners(self) -> None:
+        so_far = [MarkPoint(f"reference.{at}", xy, by_hand=True) for at, xy in enumerate(self._corners)]
+        known = [mark for mark in self.session.bench.marks() if not mark.name.startswith("reference.")]
+        self.view.show_marks([*known, *so_far])
 
     def _move_mark(self, name: str, x: float, y: float, by_key: bool) -> None:
         bench = self.session.bench

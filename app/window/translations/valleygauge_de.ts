@@ -1015,8 +1015,8 @@
         <translation>Bild mit seinen Marken</translation>
     </message>
     <message>
-        <source>click the {0} (Return: where the cross is) · Esc stops</source>
-        <translation>klicken Sie: {0} (Eingabe: wo das Kreuz ist) · Esc hört auf</translation>
+        <source>click the {0}, or arrows and Return · Backspace: the one before · Esc stops</source>
+        <translation>{0} anklicken, oder Pfeile und Eingabe · Rücktaste: die vorige · Esc hört auf</translation>
     </message>
     <message>
         <source>arrows 1 px, Shift 10, Alt 0.1 · Tab next mark · L lock · Delete: find again · C closer</source>

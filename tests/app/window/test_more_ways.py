@@ -12,7 +12,7 @@ from pytestqt.qtbot import QtBot
 from app.bench import Bench
 from app.folders import jobs_folder
 from app.window.main_window import MainWindow
-from tests.app.made import png
+from tests.app.made import Reader, png
 from tests.app.window.conftest import wait_read
 from tests.app.window.test_main_window import CODE_WORDS, drop
 
@@ -174,3 +174,25 @@ def test_the_strip_shows_the_growth_of_the_picture_that_is_worked_on(window: Mai
 
     assert abs(float(growths[heights.argmax()]) - share.growth_mm) < 3 * share.growth_sigma_mm
     assert window.sheet.strip.value() == round(1000 * share.growth_mm)
+
+
+def test_a_picture_is_not_read_while_marks_are_set_one_by_one(window: MainWindow, qtbot: QtBot, reader: Reader) -> None:
+    """The picture would turn under the hand; a wrong one is taken back; the reading comes after the last."""
+    view, bench = window.sheet.view, window.session.bench
+    window.show_step("marks")
+    qtbot.mouseClick(window.side.marks.place, Qt.MouseButton.LeftButton)
+    asked, reads = view.placing, reader.calls
+    qtbot.keyClick(view, Qt.Key.Key_Return)
+    qtbot.keyClick(view, Qt.Key.Key_Right, Qt.KeyboardModifier.ShiftModifier)
+    qtbot.keyClick(view, Qt.Key.Key_Return)
+    words = bench.undo_words
+    qtbot.keyClick(view, Qt.Key.Key_Backspace)
+    assert bench.undo_words != words and view.placing == asked[1:]
+    qtbot.wait(300)
+    assert reader.calls == reads and not window.session.reading_now
+    for _ in view.placing:
+        qtbot.keyClick(view, Qt.Key.Key_Right, Qt.KeyboardModifier.ShiftModifier)
+        qtbot.keyClick(view, Qt.Key.Key_Return)
+    assert view.placing == ()
+    qtbot.waitUntil(lambda: reader.calls > reads)
+    wait_read(window, qtbot)

@@ -264,6 +264,39 @@ def test_marks_by_hand_are_asked_for_one_by_one(view: PictureView, qtbot: QtBot)
     assert view.placing == ()
 
 
+def test_marks_are_placed_by_keys_alone(view: PictureView, qtbot: QtBot) -> None:
+    """Arrows move a cross by a pixel, ten, a tenth; Return places; Backspace asks for the one before again."""
+    view.one_to_one()
+    view.setFocus()
+    placed: list[tuple[str, float, float]] = []
+    taken_back: list[str] = []
+    view.mark_placed.connect(lambda *given: placed.append(given))
+    view.mark_unplaced.connect(taken_back.append)
+    view.place_marks(["shoulder", "back.0", "back.1"])
+    start = view.view.picture_of_view(np.array([view.width() / 2, view.height() / 2]))
+    QTest.keyClick(view, Qt.Key.Key_Return)
+    for key, modifier in (
+        (Qt.Key.Key_Right, Qt.KeyboardModifier.ShiftModifier),
+        (Qt.Key.Key_Right, Qt.KeyboardModifier.NoModifier),
+        (Qt.Key.Key_Up, Qt.KeyboardModifier.AltModifier),
+    ):
+        QTest.keyClick(view, key, modifier)
+    QTest.keyClick(view, Qt.Key.Key_Return)
+    assert [name for name, *_ in placed] == ["shoulder", "back.0"]
+    assert placed[0][1:] == pytest.approx(list(start))
+    first = view.straight.straight_xy(np.array(placed[0][1:]))
+    assert view.straight.straight_xy(np.array(placed[1][1:])) - first == pytest.approx([11.0, -0.1], abs=1e-6)
+    QTest.keyClick(view, Qt.Key.Key_Backspace)
+    assert taken_back == ["back.0"] and view.placing == ("back.0", "back.1")
+    for _ in range(200):  # past the rim the picture comes along
+        QTest.keyClick(view, Qt.Key.Key_Left, Qt.KeyboardModifier.ShiftModifier)
+    QTest.keyClick(view, Qt.Key.Key_Return)
+    inside = view.view.view_of_picture(np.array(placed[-1][1:]))
+    assert placed[-1][1] < placed[0][1] and 0 < inside[0] < view.width()
+    QTest.keyClick(view, Qt.Key.Key_Escape)
+    assert view.placing == ()
+
+
 def test_a_screen_reader_hears_the_chosen_mark(view: PictureView) -> None:
     """Name and description of the picture say which mark is chosen and where it lies."""
     view.choose("root.2")
