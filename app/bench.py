@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from app.picture.reread import KeptFit
     from keycore.decode import Decoder, Decoding, StripSegment
     from keycore.decoding import PictureShare
     from keycore.trials import TrialPlan
@@ -68,6 +69,8 @@ class Bench(Keeping):
         """True: nothing is decoded by asking, not even what is quick; :meth:`work` gives it to another thread."""
         self._key_of_state: tuple[BenchState, DecodeKey | None] | None = None
         self._last_good: dict[str, tuple[KeySpec, PictureReading]] = {}
+        self._last_decoder: tuple[DecodeKey, Decoder] | None = None
+        self._unsettled: frozenset[ReadKey] = frozenset()
         self._last_decoding: tuple[KeySpec, tuple[str, ...], Decoding] | None = None
         self._left_of_record: Decoding | None = None
         self._known = 0
@@ -247,12 +250,30 @@ class Bench(Keeping):
             read_key(picture, read.spec): picture for picture, read in zip(self.key_pictures, key.reads, strict=True)
         }
         known = {read: self._readings[read] for read in key.reads if read in self._readings}
+        to_read = {read: picture for read, picture in by_read.items() if read not in known}
+        kept = {read: self._kept_fit(read) for read in to_read}
         return Work(
             revision=self._revision,
             key=key,
-            to_read=tuple((read, picture.picture) for read, picture in by_read.items() if read not in known),
+            to_read=tuple((read, picture.picture) for read, picture in to_read.items()),
             known=tuple((read, reading) for read, reading in known.items() if isinstance(reading, PictureReading)),
+            kept=tuple((read, fit) for read, fit in kept.items() if fit is not None),
+            last=self._last_decoder,
         )
+
+    def settling(self) -> Work | None:
+        """Whole readings of what went on from a kept fit, to be made when the hand rests; None where there are none."""
+        key = self._decode_key()
+        if key is None or key not in self._decoders or self._unsettled.isdisjoint(key.reads):
+            return None
+        known, to_read = [], []
+        for picture, read in zip(self.key_pictures, key.reads, strict=True):
+            reading = self._readings.get(read)
+            if read in self._unsettled:
+                to_read.append((read, picture.picture))
+            elif isinstance(reading, PictureReading):
+                known.append((read, reading))
+        return Work(self._revision, key, tuple(dict(to_read).items()), tuple(known), settles=True)
 
     def take(self, result: WorkResult) -> bool:
         """Put in what a piece of work gave.  False, taking nothing, where the job has moved on or it was given up."""
@@ -263,8 +284,13 @@ class Bench(Keeping):
             _keep(self._readings, read, reading, _READINGS_KEPT)
             if isinstance(reading, PictureReading):
                 self._remember(read, reading)
+        self._unsettled -= {read for read, _ in result.readings}
+        self._unsettled |= result.unsettled
+        if result.settles:
+            self._forget_decoding(result.key)
         if result.decoder is not None and result.decoding is not None:
             _keep(self._decoders, result.key, result.decoder, _DECODERS_KEPT)
+            self._last_decoder = (result.key, result.decoder)
             self._decodings.setdefault((result.key, 0, None), result.decoding)  # what was stored with the job stays
         elif result.problem:
             _keep(self._decoders, result.key, Refusal(result.problem, code="bench.not-decoded"), _DECODERS_KEPT)
@@ -381,6 +407,23 @@ class Bench(Keeping):
         for picture in self._state.pictures:
             if read_key(picture, read.spec) == read:
                 self._last_good[picture.file] = (read.spec, reading)
+
+    def _kept_fit(self, read: ReadKey) -> KeptFit | None:
+        """The latest fit of this key of this picture that a reading with other marks can go on from."""
+        for before, reading in reversed(self._readings.items()):
+            fit = None if isinstance(reading, Refusal) else reading.kept
+            if fit is not None and replace(before, marks=read.marks, fixed=read.fixed) == read:
+                if fit.serves(read.marks):
+                    return fit
+        return None
+
+    def _forget_decoding(self, key: DecodeKey) -> None:
+        """Let go of what was made of readings that are now settled."""
+        self._decoders.pop(key, None)
+        for asked in [asked for asked in self._decodings if asked[0] == key]:
+            del self._decodings[asked]
+        for place in [place for place in self._densities if place[0] == key]:
+            del self._densities[place]
 
     def _decoder(self, key: DecodeKey) -> Decoder | None:
         """The decoder for a key; made at once where all readings are there (a hold), unless that waits for work."""

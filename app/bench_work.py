@@ -2,14 +2,21 @@
 
 ``Bench.work()`` gives a :class:`Work`; ``work.run(progress, cancelled)`` may be called on another thread, changes
 nothing and returns a :class:`WorkResult`; ``Bench.take(result)`` puts it in, unless the job has moved on.
+
+A mark that has moved a little asks for no whole reading: the last fit of the picture is kept, and what follows from
+the marks is made anew (:mod:`app.picture.reread`), within a frame of the screen.  Such a reading is settled by a whole
+one when there is time (``Bench.settling()``).
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from app.bench_marks import group_of
 from app.bench_state import BenchPicture, ReferenceChoice
@@ -21,6 +28,7 @@ from keycore.refusal import Refusal
 from keycore.spec import KeySpec
 
 if TYPE_CHECKING:
+    from app.picture.reread import KeptFit
     from keycore.decode import Decoder, Decoding
 
 Progress = Callable[[float, str], None]
@@ -39,7 +47,7 @@ class LoadedPicture:
 
 @dataclass(frozen=True)
 class ReadKey:
-    """All that the reading of one picture depends on.  Equal keys give equal readings."""
+    """All that the reading of one picture depends on.  Equal keys give equal readings, once they are settled."""
 
     sha256: str
     page: int
@@ -77,6 +85,10 @@ class WorkResult:
         The refusal of the decoder in words; "" for none.
     cancelled
         True where the work was given up; then there is nothing in it.
+    unsettled
+        Those of the readings that went on from a kept fit.
+    settles
+        True where it is the whole reading of what had gone on from a kept fit.
     """
 
     revision: int
@@ -86,16 +98,40 @@ class WorkResult:
     decoding: Decoding | None = None
     problem: str = ""
     cancelled: bool = False
+    unsettled: frozenset[ReadKey] = frozenset()
+    settles: bool = False
 
 
 @dataclass(frozen=True)
 class Work:
-    """A piece of heavy work, whole and frozen; it may run on any thread."""
+    """A piece of heavy work, whole and frozen; it may run on any thread.
+
+    Attributes
+    ----------
+    to_read
+        What has to be read, with its pictures.
+    known
+        Readings that are there already.
+    kept
+        Fits that readings of ``to_read`` go on from.
+    last
+        The last decoder of this job, which serves again where it was made of the very same readings.
+    settles
+        True where a whole reading takes the place of one that went on from a kept fit.
+    """
 
     revision: int
     key: DecodeKey
     to_read: tuple[tuple[ReadKey, Picture], ...]
     known: tuple[tuple[ReadKey, PictureReading], ...]
+    kept: tuple[tuple[ReadKey, KeptFit], ...] = ()
+    last: tuple[DecodeKey, Decoder] | None = None
+    settles: bool = False
+
+    @property
+    def quick(self) -> bool:
+        """Whether it is done within a frame or little more: no picture has to be read whole."""
+        return {read for read, _ in self.to_read} <= {read for read, _ in self.kept}
 
     def run(self, progress: Progress | None = None, cancelled: Cancelled | None = None) -> WorkResult:
         """Do it.  Only a fault of the program raises; what a picture refuses is in the result."""
@@ -103,6 +139,8 @@ class Work:
         given_up = cancelled or (lambda: False)
         found: dict[ReadKey, PictureReading | Refusal] = dict(self.known)
         fresh: list[tuple[ReadKey, PictureReading | Refusal]] = []
+        kept = dict(self.kept)
+        made = partial(WorkResult, self.revision, self.key, unsettled=frozenset(kept), settles=self.settles)
         for index, (key, picture) in enumerate(self.to_read):
             if given_up():
                 return WorkResult(self.revision, self.key, cancelled=True)
@@ -111,7 +149,7 @@ class Work:
             def part(done: float, words: str, start: float = start, share: float = share) -> None:
                 say(start * 0.9 + done * share, words)
 
-            outcome = read_one(key, picture, part, given_up)
+            outcome = go_on(kept[key], key, picture) if key in kept else read_one(key, picture, part, given_up)
             found[key] = outcome
             fresh.append((key, outcome))
         if given_up():
@@ -120,14 +158,24 @@ class Work:
         readings = [found[key] for key in self.key.reads]
         good = [reading for reading in readings if not isinstance(reading, Refusal)]
         if len(good) < len(readings) or not good:
-            return WorkResult(self.revision, self.key, tuple(fresh))
+            return made(tuple(fresh))
         try:
-            decoder = decoder_for(self.key, good)
+            decoder = self._same_decoder(good) or decoder_for(self.key, good)
             decoding = decoder.decoding()
         except Refusal as refusal:
-            return WorkResult(self.revision, self.key, tuple(fresh), problem=refusal.sentence)
+            return made(tuple(fresh), problem=refusal.sentence)
         say(1.0, "done")
-        return WorkResult(self.revision, self.key, tuple(fresh), decoder, decoding)
+        return made(tuple(fresh), decoder, decoding)
+
+    def _same_decoder(self, readings: list[PictureReading]) -> Decoder | None:
+        """The last decoder where nothing that it was made of has changed: a mark that is refined moves no reading."""
+        if self.last is None:
+            return None
+        key, decoder = self.last
+        before, now = ((one.held, one.ruled_out, one.reads[0].spec) for one in (key, self.key))
+        used = used_readings(self.key, readings)
+        alike = before == now and len(used) == len(decoder.readings)
+        return decoder if alike and all(map(same_readings, used, decoder.readings)) else None
 
 
 def count_keys(picture: Picture, spec: KeySpec, reference: ReferenceChoice) -> int:
@@ -177,13 +225,42 @@ def read_one(
         return refusal
 
 
+def go_on(kept: KeptFit, key: ReadKey, picture: Picture) -> PictureReading | Refusal:
+    """The reading of one picture from a fit that was kept, or why there is none."""
+    from app.picture.reread import read_again
+
+    try:
+        return read_again(kept, picture, key.marks, fixed=key.fixed)
+    except Refusal as refusal:
+        return refusal
+
+
 def decoder_for(key: DecodeKey, readings: list[PictureReading]) -> Decoder:
     """The decoder of all pictures together, under what the person holds and turned off."""
     from keycore.decode import Decoder, Holds
 
     holds = Holds(held=dict(key.held), ruled_out=key.ruled_out)
-    used = [without(reading.readings, off) for reading, off in zip(readings, key.turned_off, strict=True)]
+    used = used_readings(key, readings)
     return Decoder(used if len(used) > 1 else used[0], key.reads[0].spec, holds=holds)
+
+
+def used_readings(key: DecodeKey, readings: list[PictureReading]) -> list[Readings]:
+    """What the decoder is given of each picture."""
+    return [without(reading.readings, off) for reading, off in zip(readings, key.turned_off, strict=True)]
+
+
+def same_readings(one: Readings, other: Readings) -> bool:
+    """Whether two readings are the same to the last bit, their curves too."""
+    if replace(one, cuts=()) != replace(other, cuts=()) or len(one.cuts) != len(other.cuts):
+        return False
+    for a, b in zip(one.cuts, other.cuts, strict=True):
+        if replace(a, evidence=None) != replace(b, evidence=None) or (a.evidence is None) != (b.evidence is None):
+            return False
+        if a.evidence is not None and b.evidence is not None:
+            pairs = zip(vars(a.evidence).values(), vars(b.evidence).values(), strict=True)
+            if not all(np.array_equal(x, y) for x, y in pairs):
+                return False
+    return True
 
 
 def without(readings: Readings, turned_off: frozenset[str]) -> Readings:

@@ -38,15 +38,20 @@ def spread_of(values: Floats, weights: Floats, sigma: float) -> Measured:
         return float(weights @ ndtr((place - values) / sigma))
 
     def density(place: float) -> float:
-        return float(weights @ np.exp(-0.5 * ((place - values) / sigma) ** 2)) / (sigma * math.sqrt(2 * math.pi))
+        away = (place - values) / sigma
+        return float(weights @ np.exp(-0.5 * away * away)) / (sigma * math.sqrt(2 * math.pi))
 
     closeness = _EXACT * sigma
-    median = _crossing(below, density, 0.5, (low, high), closeness)
+    # Of one normal, mean and standard deviation are the answer: a start a step or two away from most others'.
+    mean = float(weights @ values)
+    deviation = math.sqrt(float(weights @ (values - mean) ** 2) + sigma**2)
+    median = _crossing(below, density, 0.5, (low, high), mean, closeness)
     reach = _crossing(
         lambda reach: below(median + reach) - below(median - reach),
         lambda reach: density(median + reach) + density(median - reach),
         ONE_SIGMA,
         (0.0, high - low),
+        deviation,
         closeness,
     )
     return Measured(median, reach)
@@ -57,11 +62,11 @@ def _crossing(
     slope: Callable[[float], float],
     level: float,
     bracket: tuple[float, float],
+    place: float,
     closeness: float,
 ) -> float:
-    """Where a rising function reaches a level: Newton's steps, with a halving of the bracket at every third."""
+    """Where a rising function reaches a level: Newton's steps from ``place``, every third a halving of the bracket."""
     low, high = bracket
-    place = (low + high) / 2
     for turn in range(200):
         miss = rising(place) - level
         low, high = (low, place) if miss > 0 else (place, high)

@@ -204,7 +204,7 @@ def _top_curve(
     """Evidence of the uncut edge, where cuts of these floors (or the deepest) leave it uncut; None for too little."""
     if not spec.blade.height_mm:
         return None
-    shoulder = place.offset_mm + place.scale * _shoulder_x(spec, shape)
+    shoulder = place.offset_mm + place.scale * shoulder_x_mm(spec, shape)
     centres = place.centres_mm(shape)
     chosen = np.zeros(len(maps.x_mm), dtype=bool)
     for floors, margin in ((np.full(len(centres), shape.roots_mm.min()), 0.0), (np.array(floors_mm), 0.15)):
@@ -216,7 +216,7 @@ def _top_curve(
     return HeightCurve(float(maps.x_mm[chosen].mean()), maps.y_mm, maps.level_edge(chosen.astype(float)))
 
 
-def _shoulder_x(spec: KeySpec, shape: EdgeShape) -> float:
+def shoulder_x_mm(spec: KeySpec, shape: EdgeShape) -> float:
     """Where the shoulder lies along the frame, as far as the table tells."""
     if spec.gauge_from == "shoulder":
         return 0.0
@@ -231,7 +231,7 @@ def _ends(
         return (None, None), 0.0
     top = shape.top_mm * place.scale
     low = 0.0 if spec.edges == "single" else -top
-    shoulder_at = place.offset_mm + place.scale * _shoulder_x(spec, shape)
+    shoulder_at = place.offset_mm + place.scale * shoulder_x_mm(spec, shape)
     bands = ((top + 0.4, top + 1.3), (low - 1.3, low - 0.4))
     shoulder = find_shoulder(patch, frame, expected_mm=shoulder_at, bands_mm=bands, signed=signed)
     tip_at = shoulder_at + place.scale * spec.blade.length_mm

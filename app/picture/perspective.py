@@ -171,7 +171,7 @@ class PlaneView:
         straight = straight / straight[2, 2]
         if around is None or self.camera[7] == 0:
             return np.asarray(straight)
-        low, high = np.min(around, axis=0), np.max(around, axis=0)
+        low, high = np.min(around, axis=0) - 1.0, np.max(around, axis=0) + 1.0  # of a single position too
         ticks = np.linspace(0, 1, 5)
         grid = np.stack(np.meshgrid(ticks, ticks), axis=-1).reshape(-1, 2) * (high - low) + low
         return fit_homography(self.to_plane(grid, z_mm), grid)

@@ -15,6 +15,7 @@ from app.picture.frame import Frame
 from app.picture.ground import Ground, ground_of
 from app.picture.lie import LineGuess
 from app.picture.report import report
+from app.picture.reread import KeptFit
 from app.picture.sample import grey_patch
 from app.picture.values import Picture, PictureReading
 from keycore.marks import Marks
@@ -117,7 +118,8 @@ def read_picture(
         fits.append(fit_blade(one, spec, paper_lighter=paper_lighter))
     fitted = max(fits, key=lambda fit: fit.score)
     tell(0.9, "measuring")
-    return report(picture, spec, fitted, marks, fixed=fixed, ground=ground, reference=reference)
+    reading = report(picture, spec, fitted, marks, fixed=fixed, ground=ground, reference=reference)
+    return replace(reading, kept=KeptFit(spec, fitted, ground, marks, reference))
 
 
 def check_marks(picture: Picture, spec: KeySpec, marks: Marks | None) -> None:

@@ -11,14 +11,17 @@ A straightened picture is a map, not a resampled copy: measuring samples the ori
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from keycore.marks import Marks
 from keycore.measured import Floats, Readings
+
+if TYPE_CHECKING:
+    from app.picture.reread import KeptFit
 
 Bytes = NDArray[np.uint8]
 
@@ -137,3 +140,5 @@ class PictureReading:
     """All marks, in picture pixels: the hand's where there were any (refined), the program's own elsewhere."""
     moved: tuple[Moved, ...]
     warnings: tuple[str, ...]
+    kept: KeptFit | None = field(default=None, compare=False, repr=False)
+    """What a reading with other marks can go on from; None where nothing was kept (a reading off a record)."""

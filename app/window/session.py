@@ -35,6 +35,8 @@ if TYPE_CHECKING:
 _log = logging.getLogger(__name__)
 _READ_AFTER_MS: Final = 120
 """Reading waits this long for the next nudge."""
+_SETTLE_AFTER_MS: Final = 600
+"""The hand rests: what went on from a kept fit is read whole."""
 SAVE_AFTER_MS: Final = 350
 PATIENCE_S: Final = 0.1
 """The window waits so long for a save that something hangs on; what takes longer is done beside it."""
@@ -72,6 +74,7 @@ class Session(QObject):
         self._hand_at_work = False
         self._reads_pictures = False
         self._read_timer = self._timer(_READ_AFTER_MS, self._read)
+        self._settle_timer = self._timer(_SETTLE_AFTER_MS, self._settle)
         self._save_timer = self._timer(SAVE_AFTER_MS, self.save)
         self.saver = Saver(self)
         self._asked: Saving | None = None
@@ -291,6 +294,7 @@ class Session(QObject):
         if self._end == "":
             self._end = "saving"
             self._read_timer.stop()
+            self._settle_timer.stop()
             self.save()
             self.saver.do(lambda: None, lambda _nothing: self._leave(), self._failed)
         while self._end in ("saving", "leaving") and self.saver.finish(max(0.0, until - time.monotonic())):
@@ -335,6 +339,7 @@ class Session(QObject):
                 self.saver.do(bench.close_task(), lambda _nothing: None, self._not_let_go)
             return
         self.worker.cancel("read")
+        self.worker.cancel("settle")
         if self.bench.home != bench.home:
             self.saver.do(self.bench.close_task(), lambda _nothing: None, self._not_let_go)
         self.bench = bench
@@ -371,7 +376,9 @@ class Session(QObject):
         if self._end:
             return
         work = None if self.given_up or self._hand_at_work else self.bench.work()
-        if work is not None and not work.to_read:  # a hold: only the decoder has to think again
+        self._settle_timer.stop()
+        self.worker.cancel("settle")
+        if work is not None and work.quick:  # a hold, or a mark moved a little: done within a frame or little more
             self._read_timer.stop()
             self._read()
         elif work is not None:
@@ -379,15 +386,22 @@ class Session(QObject):
         else:
             self._read_timer.stop()
             self.worker.cancel("read")
+            if not self._hand_at_work and self.bench.settling() is not None:
+                self._settle_timer.start()
         if self.bench.dirty and not self._save_timer.isActive():  # not put off by the next change
             self._save_timer.start()
 
     def _read(self) -> None:
         work = self.bench.work()
         if work is not None:
-            self._reads_pictures = bool(work.to_read)
+            self._reads_pictures = not work.quick
             self.worker.start("read", work.run, self._read_done, self._failed)
             self.changed.emit()
+
+    def _settle(self) -> None:
+        work = None if self._end else self.bench.settling()
+        if work is not None:
+            self.worker.start("settle", work.run, self._read_done, self._failed)
 
     def _read_done(self, result: WorkResult) -> None:
         self.bench.take(result)
