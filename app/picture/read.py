@@ -38,6 +38,8 @@ BY_OUTLINE = (
 """A frame from a silhouette, whose shoulder is rounded and whose shadow counts as key."""
 MOST_OUTLINES = 2
 """How many outlines of one key are tried."""
+SAME_START_MM = 0.02
+"""Two first frames nearer than this at every corner are one: a quarter of the first look's raster."""
 CLEARLY_SMOOTHER = 0.02
 CLAIM_IS_NEAR = 0.3
 WIDE_SHADOW_MM = 1.5
@@ -198,12 +200,30 @@ def _starts(picture: Picture, spec: KeySpec, marks: Marks | None, key: int, grou
             code="picture.no-such-key",
         )
     given = {name: value for name, value in marks or () if value is not None and name != "format"}
-    return [
+    starts = [
         start
         for outline in outlines
         for back_is_a in _backs(outline, spec)
         for start in _starts_of(picture, spec, outline, given, ground, back_is_a=back_is_a)
     ]
+    return _different(starts, spec)
+
+
+def _different(starts: list[_Start], spec: KeySpec) -> list[_Start]:
+    """Those that do not lie where an earlier one lies: the first look would see the same again."""
+    extent = _extent(spec)
+    kept: list[_Start] = []
+    for start in starts:
+        corners = start.frame.picture_xy(extent)
+        near = SAME_START_MM * start.frame.px_per_mm
+        for index, other in enumerate(kept):
+            if start.guess == other.guess and np.abs(other.frame.picture_xy(extent) - corners).max() < near:
+                wider = max(start.line, other.line, key=lambda line: line.offset_sd_mm)
+                kept[index] = replace(other, line=wider)
+                break
+        else:
+            kept.append(start)
+    return kept
 
 
 def _outlines(key: FoundKey) -> list[FoundKey]:
