@@ -55,6 +55,8 @@ CORNER_MM = 0.06
 """Half of what is left out at a floor's end: its corners are rounded and may stand a little elsewhere."""
 ABOVE_TOP_MM = 0.3
 """How far above the table's uncut edge a flank still counts: growth lifts both."""
+GREATEST_RATIO = 0.5 * STRONGEST**2 * STEP**2 / (1 + STEP**2) - 0.5 * float(np.log(1 + STEP**2)) + float(np.log(2.0))
+"""No line's log-likelihood ratio is larger."""
 _PLACES = 2048
 """How finely the ratio is tabled, places for a step of 1 in z."""
 

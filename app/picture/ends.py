@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.picture.edgemaps import log_ratio, noise_of_mean, spread, step_filter
+from app.picture.edgemaps import GREATEST_RATIO, log_ratio, noise_of_mean, spread, step_filter
 from app.picture.frame import Frame
 from app.picture.logsum import logsumexp
 from app.picture.sample import Patch
@@ -20,6 +20,21 @@ SHOULDER_SIGMA_MM, TIP_SIGMA_MM = 0.15, 0.2
 """A shoulder has a fillet, a tip is rounded and worn: what the rows agree on better than this is not believed."""
 THERE = 0.5
 """How often a side of the blade shows an end at all: not every key has a shoulder on both sides."""
+
+
+SIDES, THIRDS = 2, 3
+"""Bands in which a shoulder and a tip are looked for."""
+MOST_OF_ENDS = (SIDES + THIRDS) * float(np.logaddexp(np.log(1 - THERE), np.log(THERE) + GREATEST_RATIO))
+"""More than this does never speak for both ends together."""
+
+
+@dataclass(frozen=True)
+class BladeEnds:
+    """Both ends of the blade: where they were seen, if they were, and how much speaks for both."""
+
+    shoulder_mm: Measured | None
+    tip_mm: Measured | None
+    score: float
 
 
 @dataclass(frozen=True)
@@ -63,21 +78,25 @@ def _end(
     x = np.arange(expected_mm - REACH_MM, expected_mm + REACH_MM, STEP_MM)
     prior = -0.5 * ((x - expected_mm) / EXPECTED_SD_MM) ** 2
     prior = prior - logsumexp(prior)
-    curves = [_across(patch, frame, x, band, signed) for band in bands_mm]
-    score = float(sum(np.logaddexp(np.log(1 - THERE), np.log(THERE) + logsumexp(c + prior)) for c in curves))
-    best = max(curves, key=lambda curve: float((curve + prior).max()))
-    if float((best + prior).max()) < 0.0:
+    posteriors = _across(patch, frame, x, bands_mm, signed).T + prior
+    score = float(np.logaddexp(np.log(1 - THERE), np.log(THERE) + logsumexp(posteriors, axis=1)).sum())
+    best = posteriors[int(np.argmax(posteriors.max(axis=1)))]
+    if float(best.max()) < 0.0:
         return BladeEnd(None, score)
-    weight = np.exp(best + prior - (best + prior).max())
+    weight = np.exp(best - best.max())
     weight /= weight.sum()
     mean = float((weight * x).sum())
     return BladeEnd(Measured(mean, float(np.hypot(least_sigma_mm, np.sqrt((weight * (x - mean) ** 2).sum())))), score)
 
 
-def _across(patch: Patch, frame: Frame, x_mm: Floats, band_mm: tuple[float, float], signed: bool) -> Floats:
-    """(n,) log-likelihood ratio of a step straight across at every x, over one band of heights."""
-    rows = np.arange(band_mm[0], band_mm[1], STEP_MM)
-    grey = patch.grid(frame, x_mm, rows)
-    change = step_filter(grey, frame, axis=1, step_mm=STEP_MM)
-    noise = noise_of_mean(spread(change), len(rows) * STEP_MM)
-    return log_ratio(change.mean(axis=0) / noise, signed=signed, step_mm=STEP_MM)
+def _across(
+    patch: Patch, frame: Frame, x_mm: Floats, bands_mm: tuple[tuple[float, float], ...], signed: bool
+) -> Floats:
+    """(n, bands) log-likelihood ratio of a step straight across at every x, over each band of heights."""
+    rows = [np.arange(low, high, STEP_MM) for low, high in bands_mm]
+    grey = patch.grid(frame, x_mm, np.concatenate(rows))
+    changes = step_filter(grey, frame, axis=1, step_mm=STEP_MM)
+    z = np.empty((len(x_mm), len(rows)))
+    for band, change in enumerate(np.split(changes, np.cumsum([len(row) for row in rows])[:-1])):
+        z[:, band] = change.mean(axis=0) / noise_of_mean(spread(change), len(change) * STEP_MM)
+    return log_ratio(z, signed=signed, step_mm=STEP_MM)

@@ -8,7 +8,10 @@ evidence, the shoulder and the tip decide.
 
 from __future__ import annotations
 
+import heapq
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property, partial
 from typing import Literal
 
 import numpy as np
@@ -16,7 +19,7 @@ import numpy as np
 from app.picture.alignment import Alignment, Guess, alignments
 from app.picture.cuts import CutEvidence, Top, cut_curve, cut_evidence, measure_top, uneven, visible_floor
 from app.picture.edgemaps import EdgeMaps, blur_mm, edge_maps
-from app.picture.ends import find_shoulder, find_tip
+from app.picture.ends import MOST_OF_ENDS, BladeEnds, find_shoulder, find_tip
 from app.picture.frame import Frame
 from app.picture.lie import HeightCurve, Lie, LineGuess, back_of, lies_of
 from app.picture.sample import Patch
@@ -75,8 +78,19 @@ class _Look:
     curves: tuple[tuple[tuple[HeightCurve, float, float], ...], ...]
     tops: tuple[HeightCurve | None, ...]
     lie: Lie
-    ends: tuple[Measured | None, Measured | None]
-    score: float
+    log_p: float
+    """Log evidence of all but the blade's ends."""
+    look_at_ends: Callable[[], BladeEnds]
+
+    @cached_property
+    def ends(self) -> BladeEnds:
+        """Shoulder and tip, looked for when they are asked for."""
+        return self.look_at_ends()
+
+    @property
+    def score(self) -> float:
+        """Log evidence of the whole."""
+        return self.log_p + self.ends.score
 
 
 @dataclass(frozen=True)
@@ -86,14 +100,20 @@ class RoughFit:
     patch: Patch
     frame: Frame
     alignment: Alignment
-    score: float
-    """Log evidence of the whole, to compare different first frames on the same picture."""
+    log_p: float
+    """Log evidence of all but the blade's ends."""
+    look_at_ends: Callable[[], BladeEnds]
+
+    @cached_property
+    def score(self) -> float:
+        """Log evidence of the whole, to compare different first frames on the same picture."""
+        return self.log_p + self.look_at_ends().score
 
 
 def look_roughly(
     patch: Patch, frame: Frame, spec: KeySpec, guess: Guess, line: LineGuess, *, paper_lighter: bool
 ) -> tuple[RoughFit, ...]:
-    """Look for the table's blade coarsely, starting from a rough frame: everything that it may be, best first.
+    """Look for the table's blade coarsely, starting from a rough frame: everything that it may be.
 
     Parameters
     ----------
@@ -103,29 +123,42 @@ def look_roughly(
         True where everything outside the key is lighter than the key (a copy).
     """
     looks = _looks(patch, frame, spec, edge_shape(spec), guess, line, None, COARSE_MM, paper_lighter)
-    return tuple(RoughFit(patch, look.lie.applied(frame), look.alignment, look.score) for look in looks)
+    return tuple(
+        RoughFit(patch, look.lie.applied(frame), look.alignment, look.log_p, look.look_at_ends) for look in looks
+    )
 
 
 def likeliest(rough: list[RoughFit], spec: KeySpec) -> list[RoughFit]:
-    """Those of the rough fits that are worth a fine look: different ones, not much worse than the best."""
+    """Those of the rough fits that are worth a fine look: different ones, not much worse than the best, best first.
+
+    The ends are looked for only where they could still make a fit one of these.
+    """
     positions = edge_shape(spec).positions_mm
     ends = np.array([[float(positions.min()), 0.0], [float(positions.max()), 0.0]])
     kept: list[tuple[RoughFit, Floats]] = []
-    for one in sorted(rough, key=lambda one: -one.score):
+    waiting = [(-(one.log_p + MOST_OF_ENDS), False, number) for number, one in enumerate(rough)]
+    heapq.heapify(waiting)
+    while waiting and len(kept) < FINE_LOOKS:
+        worse, known, number = heapq.heappop(waiting)
+        one = rough[number]
+        if kept and -worse < kept[0][0].score - WORSE:
+            break
         at = one.frame.picture_xy(one.alignment.offset_mm * np.array([1.0, 0.0]) + one.alignment.scale * ends)
         near = SAME_MM * one.frame.px_per_mm
-        if kept and one.score < kept[0][0].score - WORSE:
-            break
-        if all(np.abs(at - other).max() > near for _, other in kept):
+        if any(np.abs(at - other).max() <= near for _, other in kept):
+            continue
+        if known:
             kept.append((one, at))
-    return [one for one, _ in kept[:FINE_LOOKS]]
+        else:
+            heapq.heappush(waiting, (-one.score, True, number))
+    return [one for one, _ in kept]
 
 
 def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool) -> FittedBlade:
     """Fit the table's blade finely where the first look found it."""
     shape = edge_shape(spec)
     patch, frame = rough.patch, rough.frame
-    fine = _looks(patch, frame, spec, shape, AGAIN, LINE_AGAIN, rough.alignment, FINE_MM, paper_lighter)[0]
+    (fine,) = _looks(patch, frame, spec, shape, AGAIN, LINE_AGAIN, rough.alignment, FINE_MM, paper_lighter)
     final = fine.lie.applied(frame)
     edges = tuple(_fitted_edge(patch, final, shape, fine, number, side) for number, side in enumerate(_sides(spec)))
     return FittedBlade(
@@ -134,8 +167,8 @@ def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool) -> FittedB
         alignment=fine.alignment,
         edges=edges,
         axis_sigma_mm=fine.lie.sigma_mm,
-        shoulder_mm=fine.ends[0],
-        tip_mm=fine.ends[1],
+        shoulder_mm=fine.ends.shoulder_mm,
+        tip_mm=fine.ends.tip_mm,
         score=fine.score,
     )
 
@@ -193,9 +226,9 @@ def _looks(
             count=LINES if around is None else 1,
         )
         for lie in lies:
-            ends, seen = _ends(patch, lie.applied(frame), spec, shape, place, paper_lighter)
-            looks.append(_Look(maps, place, curves, tops, lie, ends, lie.score + place.log_prior + seen))
-    return sorted(looks, key=lambda look: -look.score)
+            ends = partial(_ends, patch, lie.applied(frame), spec, shape, place, paper_lighter)
+            looks.append(_Look(maps, place, curves, tops, lie, lie.score + place.log_prior, ends))
+    return looks
 
 
 def _top_curve(
@@ -223,12 +256,10 @@ def shoulder_x_mm(spec: KeySpec, shape: EdgeShape) -> float:
     return -(spec.blade.length_mm or float(np.ptp(shape.positions_mm)) + 10.0)
 
 
-def _ends(
-    patch: Patch, frame: Frame, spec: KeySpec, shape: EdgeShape, place: Alignment, signed: bool
-) -> tuple[tuple[Measured | None, Measured | None], float]:
+def _ends(patch: Patch, frame: Frame, spec: KeySpec, shape: EdgeShape, place: Alignment, signed: bool) -> BladeEnds:
     """Shoulder and tip where the table says how far apart they are, and how much speaks for both."""
     if not spec.blade.length_mm:
-        return (None, None), 0.0
+        return BladeEnds(None, None, 0.0)
     top = shape.top_mm * place.scale
     low = 0.0 if spec.edges == "single" else -top
     shoulder_at = place.offset_mm + place.scale * shoulder_x_mm(spec, shape)
@@ -236,7 +267,7 @@ def _ends(
     shoulder = find_shoulder(patch, frame, expected_mm=shoulder_at, bands_mm=bands, signed=signed)
     tip_at = shoulder_at + place.scale * spec.blade.length_mm
     tip = find_tip(patch, frame, expected_mm=tip_at, low_mm=low, top_mm=top, signed=signed)
-    return (shoulder.at_mm, tip.at_mm), shoulder.score + tip.score
+    return BladeEnds(shoulder.at_mm, tip.at_mm, shoulder.score + tip.score)
 
 
 def _fitted_edge(
