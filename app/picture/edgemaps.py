@@ -29,11 +29,11 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 from scipy.special import log_ndtr
 
 from app.picture.frame import Frame
+from app.picture.median import Values, median_of, row_medians
 from app.picture.sample import GreyPixels, Patch
 from app.picture.shape import EdgeShape
 from app.picture.smooth import filtered, kernel, largest_near, smooth
@@ -131,9 +131,9 @@ def edge_maps(
     right = (shape.tangent * across - along) / tilted
     left = (shape.tangent * across + along) / tilted
     level = across.copy()
-    below_top = y < shape.top_mm - 0.25
+    below_top = int(np.count_nonzero(y < shape.top_mm - 0.25))
     for change in (level, right, left):
-        change[below_top] -= np.median(change[below_top], axis=1, keepdims=True)
+        change[:below_top] -= row_medians(change[:below_top])
     width = max(1, round((shape.flat_mm - 2 * CORNER_MM) / sx))
     floor = uniform_filter1d(level, width, axis=1, mode="nearest")
     half = round(shape.flat_mm / 2 / sx)
@@ -201,9 +201,9 @@ def blur_mm(frame: Frame) -> float:
     return max(BLUR_MM, BLUR_PX / frame.px_per_mm)
 
 
-def spread(values: NDArray[np.floating]) -> float:
+def spread(values: Values) -> float:
     """Standard deviation of the bulk of the values (from the median absolute deviation), and no less than can count."""
-    return float(np.hypot(1.4826 * np.median(np.abs(values - np.median(values))), LEAST_GREY))
+    return float(np.hypot(1.4826 * median_of(np.abs(values - median_of(values))), LEAST_GREY))
 
 
 def noise_of_mean(noise: float, length_mm: float) -> float:

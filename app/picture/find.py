@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.picture.ground import Ground
+from app.picture.median import median_of
 from app.picture.opencv import cv2
 from app.picture.quads import shrink
 from app.picture.sample import to_grey
@@ -117,7 +118,11 @@ def find_keys(
         for label in order[:8]:
             if stats[label, cv2.CC_STAT_AREA] < LEAST_AREA * mask.size:
                 continue
-            key = _as_key((labels == label).astype(np.uint8), scale)
+            left, top, across, down = (int(value) for value in stats[label, : cv2.CC_STAT_AREA])
+            within = slice(top, top + down), slice(left, left + across)
+            blob = np.zeros_like(mask)
+            blob[within] = labels[within] == label
+            key = _as_key(blob, within, scale)
             if key is not None and (length_px is None or length_px[0] < key.length_px < length_px[1]):
                 found.append(key)
     return _without_repeats(found)
@@ -192,15 +197,14 @@ def _other_colour(pixels: NDArray[np.uint8], allowed: NDArray[np.uint8]) -> list
     from that median, and a key must differ by several times as much.
     """
     lab = cv2.cvtColor(cv2.GaussianBlur(pixels, (5, 5), 0), cv2.COLOR_RGB2LAB)
-    usual = np.median(lab[allowed > 0], axis=0).astype(np.uint8)
-    lab = np.where(allowed[..., None] > 0, lab, usual)
+    lab = np.where(allowed[..., None] > 0, lab, _usual(lab, allowed))
     tiny = cv2.resize(lab, None, fx=0.125, fy=0.125, interpolation=cv2.INTER_AREA)
     kernel = min(255, int(0.3 * max(tiny.shape[:2])) | 1)
     around = cv2.merge([cv2.medianBlur(np.ascontiguousarray(tiny[..., k]), kernel) for k in range(3)])
     around = cv2.resize(around, (lab.shape[1], lab.shape[0]), interpolation=cv2.INTER_LINEAR)
-    away = lab.astype(np.float32) - around.astype(np.float32)
-    distance = np.sqrt((away**2).sum(axis=2)) * (allowed > 0)
-    grain = float(np.median(distance[allowed > 0]))
+    away = cv2.absdiff(lab, around).astype(np.float32)
+    distance = np.sqrt(cv2.transform(cv2.multiply(away, away), np.ones((1, 3)))) * (allowed > 0)
+    grain = median_of(distance[allowed > 0])
     reach = max(3, round(max(allowed.shape) / 150)) | 1
     square = np.ones((reach, reach), np.uint8)
     masks = []
@@ -210,10 +214,18 @@ def _other_colour(pixels: NDArray[np.uint8], allowed: NDArray[np.uint8]) -> list
     return masks
 
 
-def _as_key(blob: NDArray[np.uint8], scale: float) -> FoundKey | None:
-    """Measure one blob as a key, or None where it cannot be one."""
-    contours, _ = cv2.findContours(blob, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    outline = max(contours, key=len).reshape(-1, 2).astype(float)
+def _usual(lab: NDArray[np.uint8], allowed: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """(channels,) median of each channel where a key may lie."""
+    count = int(np.count_nonzero(allowed))
+    ranks = (count - 1) // 2 + 1, count // 2 + 1
+    upto = [np.cumsum(cv2.calcHist([lab], [k], allowed, [256], [0, 256]).astype(int)) for k in range(lab.shape[2])]
+    return np.array([int(np.searchsorted(one, ranks).sum()) // 2 for one in upto], dtype=np.uint8)
+
+
+def _as_key(blob: NDArray[np.uint8], within: tuple[slice, slice], scale: float) -> FoundKey | None:
+    """Measure one blob, which lies ``within`` some rows and columns, as a key, or None where it cannot be one."""
+    contours, _ = cv2.findContours(np.ascontiguousarray(blob[within]), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    outline = max(contours, key=len).reshape(-1, 2).astype(float) + (within[1].start, within[0].start)
     rectangle = cv2.minAreaRect(outline.astype(np.float32))
     long_side, short_side = max(rectangle[1]), min(rectangle[1])
     if short_side < 8 or long_side / short_side < 1.35:

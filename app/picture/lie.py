@@ -192,15 +192,15 @@ def lies_of(
         - 0.5 * (grid.growths / GROWTH_SD_MM) ** 2
     )
     if mirrored:
-        score = score + _pairs(cuts, shape, grid)
+        score += _pairs(cuts, shape, grid)
     else:
         for edge, side in zip(cuts, (1, -1), strict=False):
-            score = score + _edge(edge, shape, side, grid)
+            score += _edge(edge, shape, side, grid)
     for top, side in zip(tops, (1, -1), strict=False):
         if top is not None:
             score += grid.spread_out(_along(_softened(top), np.array([shape.top_mm]), side, grid)[..., 0, :], side)
     if back is not None:
-        score = score + back.log_p(grid.offsets, grid.slopes, grid.x_mid)[:, :, None, None]
+        score += back.log_p(grid.offsets, grid.slopes, grid.x_mid)[:, :, None, None]
     found: list[Lie] = []
     by_offset = score.max(axis=(1, 2, 3))
     while len(found) < count and np.isfinite(by_offset.max()):

@@ -134,7 +134,8 @@ def _is_bilevel(rgb: Bytes) -> bool:
     if rgb.ndim == 3:
         return False
     step = max(1, round(np.sqrt(rgb.size / 2e6)))
-    histogram = np.bincount(rgb[::step, ::step].ravel(), minlength=256) / rgb[::step, ::step].size
+    some = np.ascontiguousarray(rgb[::step, ::step])
+    histogram = cv2.calcHist([some], [0], None, [256], [0, 256]).ravel().astype(float) / some.size
     return bool(histogram[:20].sum() + histogram[236:].sum() > _BILEVEL and histogram[:20].sum() > 0.005)
 
 

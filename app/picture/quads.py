@@ -6,6 +6,7 @@ this module are in pixels of the original picture.
 
 from __future__ import annotations
 
+import weakref
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
@@ -20,6 +21,8 @@ from keycore.measured import Floats
 LONG_SIDE_PX: Final = 640
 _HALVED_FROM: Final = 3
 """A picture so many times as long as its small copy is halved; less would leave too little to average over."""
+_HALF_KEPT_UP_TO: Final = 150_000_000
+"""Bytes of a picture whose half is kept with it; of larger ones memory is dearer than time."""
 _MIN_SEGMENT_PX: Final = 12.0
 _SAME_LINE_PX: Final = 1.6
 _SAME_LINE_RAD: Final = np.deg2rad(2.0)
@@ -106,15 +109,32 @@ def shrink(rgb: Bytes, long_side_px: int = LONG_SIDE_PX) -> Shrunk:
     """
     halved = 1
     while max(rgb.shape[:2]) >= _HALVED_FROM * long_side_px:
-        half = rgb.shape[1] // 2, rgb.shape[0] // 2
-        even = rgb[: 2 * half[1], : 2 * half[0]]
-        rgb = np.asarray(cv2.resize(even, half, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+        rgb = _half_of(rgb)
         halved *= 2
     scale = min(1.0, long_side_px / max(rgb.shape[:2]))
     if scale == 1.0:
         return Shrunk(rgb, 1.0 / halved)
     size = max(1, round(rgb.shape[1] * scale)), max(1, round(rgb.shape[0] * scale))
     return Shrunk(np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), dtype=np.uint8), scale / halved)
+
+
+_halves: dict[int, tuple[weakref.ref[Bytes], Bytes]] = {}
+"""Halves of large pictures that are still held and cannot change: several small copies are made of each."""
+
+
+def _half_of(rgb: Bytes) -> Bytes:
+    """The picture at half its size, each pixel the mean of four."""
+    known = _halves.get(id(rgb))
+    if known is not None and known[0]() is rgb:
+        return known[1]
+    width, height = rgb.shape[1] // 2, rgb.shape[0] // 2
+    even = rgb[: 2 * height, : 2 * width]
+    half = np.asarray(cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    if not rgb.flags.writeable and rgb.size <= _HALF_KEPT_UP_TO:
+        key = id(rgb)
+        half.flags.writeable = False
+        _halves[key] = weakref.ref(rgb, lambda _gone: _halves.pop(key, None)), half
+    return half
 
 
 def find_lines(small: Bytes, *, faint: bool = False) -> Lines:
