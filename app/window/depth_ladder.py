@@ -246,9 +246,8 @@ class DepthLadder(QWidget):
         """The likeliest depth, large, under its column."""
         c = self.colours
         if column.depth is not None:
-            likely = max((r.probability or 0.0) for r in column.rungs)
-            painter.setPen(QColor(c.ink if likely >= 0.9 else c.doubt))
-            text = column.depth if likely >= 0.9 else f"{column.depth}?"
+            painter.setPen(QColor(c.doubt if column.doubtful else c.ink))
+            text = f"{column.depth}?" if column.doubtful else column.depth
             painter.drawText(
                 QRectF(column.left - 18, self.height() - 32, column.right - column.left + 36, 30),
                 Qt.AlignmentFlag.AlignCenter,

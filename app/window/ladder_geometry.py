@@ -24,6 +24,10 @@ MOST_RUNG: Final = 20.0
 GAP: Final = 8.0
 
 
+LIKELY = 0.9
+"""A depth less likely than this has a question mark."""
+
+
 @dataclass(frozen=True)
 class Rung:
     """One depth of one cut: a bar to fill, between ``left`` and ``right``, ``top`` and ``bottom`` of the view."""
@@ -73,6 +77,8 @@ class Column:
     rungs: tuple[Rung, ...]
     root: Root | None
     depth: str | None
+    doubtful: bool = False
+    """Whether the depth asks to be looked at: it is not likely, or the least likely one of a code that is not sure."""
 
 
 @dataclass(frozen=True)
@@ -130,6 +136,7 @@ def ladder(
     closest = min((abs(a - b) for a, b in zip(roots_mm, roots_mm[1:], strict=False)), default=1.0) * per_mm
     half = min(MOST_RUNG, closest * 0.78) / 2
     columns = []
+    doubted = _doubted(decoding)
     for edge in range(spec.edge_count):
         for index, centre in enumerate(centres_x):
             cut = edge * len(centres_x) + index
@@ -148,7 +155,8 @@ def ladder(
                 state = "held" if held.get(cut) == label else state
                 rungs.append(Rung(cut, label, root_mm, left, right, y - half, y + half, probability, state))
             depth = known.depth if known is not None else None
-            columns.append(Column(cut, index + 1, edge + 1, centre, left, right, tuple(rungs), root, depth))
+            doubtful = cut in doubted
+            columns.append(Column(cut, index + 1, edge + 1, centre, left, right, tuple(rungs), root, depth, doubtful))
     return Ladder(tuple(columns), top, bottom)
 
 
@@ -165,6 +173,15 @@ def next_state(state: RungState) -> RungState:
     """What a click makes of a rung: held, ruled out, free again."""
     order: tuple[RungState, ...] = ("free", "held", "ruled out")
     return order[(order.index(state) + 1) % 3]
+
+
+def _doubted(decoding: Decoding | None) -> frozenset[int]:
+    """Cuts to look at again, counted from 0 over the flat code."""
+    if decoding is None or decoding.verdict == "sure":
+        return frozenset()
+    by_cut = [cut.probability for cut in decoding.cuts]
+    least = min(range(len(by_cut)), key=by_cut.__getitem__)
+    return frozenset({least} | {cut for cut, likely in enumerate(by_cut) if likely < LIKELY})
 
 
 def _sides(centres_x: Sequence[float], index: int, edge: int, edges: int) -> tuple[float, float]:

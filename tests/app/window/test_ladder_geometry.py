@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -90,3 +92,17 @@ def test_columns_without_a_picture_are_spaced_as_the_table() -> None:
     assert (bow_first[1] - bow_first[0]) * 2 == pytest.approx(bow_first[2] - bow_first[1])
     assert min(bow_first) > 0 and max(bow_first) < 500
     assert list(tip_gauged) == sorted(tip_gauged)
+
+
+def test_what_the_verdict_asks_to_check_has_a_question_mark(spec: KeySpec, decoding: Decoding) -> None:
+    """Of a code that is not sure at least one cut is marked: the least likely, and every one below 0.9."""
+
+    def doubted(verdict: str, likely: tuple[float, ...]) -> list[int]:
+        cuts = tuple(replace(cut, probability=p) for cut, p in zip(decoding.cuts, likely, strict=True))
+        known = replace(decoding, verdict=verdict, cuts=cuts)
+        drawn = ladder(spec, known, CENTRES, top=40, bottom=240, held={}, ruled_out=frozenset())
+        return [column.cut for column in drawn.columns if column.doubtful]
+
+    assert doubted("check", (0.99, 0.98, 0.97, 0.99, 0.99)) == [2]
+    assert doubted("unsure", (0.5, 0.98, 0.85, 0.99, 0.99)) == [0, 2]
+    assert doubted("sure", (0.99, 0.98, 0.97, 0.99, 0.99)) == []
