@@ -82,6 +82,8 @@ class Ground:
         if self.view is None:
             return frame_from_marks(marks, spec)
         around = np.array(marks_points(marks))
+        if not len(around):
+            return frame_from_marks(marks, spec)  # which says what is missing
         plane = self.view.homography(self.height_mm, around)
         to_plane = Frame(np.asarray(np.linalg.inv(plane), dtype=float), 1.0)
         flat = frame_from_marks(
@@ -105,6 +107,8 @@ class Ground:
 def ground_of(picture: Picture, spec: KeySpec, marks: Marks | None, *, medium: Medium | None, reference: str) -> Ground:
     """Tell what the key lies on, from a reference that a hand marked, from what is wanted, or from the picture."""
     mark = None if marks is None else marks.reference
+    if mark is not None and mark.kind == "length":  # a length tells of scale, not of a plane
+        mark = None
     view: PlaneView | None = None
     if mark is not None and mark.kind != "length" and len(mark.corners) == 4:
         size_mm = None

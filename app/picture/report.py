@@ -13,7 +13,7 @@ from app.picture.placed import BY_HAND_MM, is_placed, placed
 from app.picture.shape import USUAL_ANGLE_DEG, USUAL_FLAT_MM
 from app.picture.values import Blade, Moved, Picture, PictureReading, Straight
 from keycore.marks import Marks
-from keycore.measured import CutReading, Floats, HeightEvidence, Measured, Readings, SizeReference
+from keycore.measured import Axis, CutReading, Floats, HeightEvidence, Measured, Readings, SizeReference
 from keycore.spec import KeySpec
 
 MARGIN_MM = 3.0
@@ -35,6 +35,14 @@ it is far more: the decoder keeps a share for that.  The blade's height says the
 """
 
 
+CLICK_PX, LENGTH_SD_MM = 1.0, 0.05
+"""How far off a hand's click at the end of a length is, and how far the thing's size is from what is said of it."""
+OFF_PLANE = 0.01
+"""In a photo a ruler on the table lies some millimetres below the key's edge, and farther from the camera."""
+ONE_WAY = 0.35
+"""A length within about twenty degrees of the blade, or of across it, tells of that direction alone."""
+
+
 def report(
     picture: Picture,
     spec: KeySpec,
@@ -50,7 +58,7 @@ def report(
     refined = _beside(fitted, _refined_marks(fitted, spec), marks)
     cuts = _cut_readings(fitted, spec, marks, fixed)
     medium = ground.medium
-    references = _references(picture, spec, fitted, ground, reference)
+    references = _references(picture, spec, fitted, ground, reference, marks)
     straight = _straight(fitted)
     warnings = _warnings(spec, ground)
     readings = Readings(
@@ -147,7 +155,7 @@ def _pair_evidence(first: CutEvidence, second: CutEvidence) -> CutEvidence:
 
 
 def _references(
-    picture: Picture, spec: KeySpec, fitted: FittedBlade, ground: Ground, reference: str
+    picture: Picture, spec: KeySpec, fitted: FittedBlade, ground: Ground, reference: str, marks: Marks | None
 ) -> tuple[SizeReference, ...]:
     scale = fitted.frame.px_per_mm
     found: list[SizeReference] = []
@@ -173,11 +181,31 @@ def _references(
     plane = ground.reference(here, scale)
     if plane is not None:
         found.append(plane)
+    length = _marked_length(fitted, ground, marks)
+    if length is not None:
+        found.append(length)
     if picture.dpi is not None and ground.medium in ("scan", "photocopy") and reference in ("auto", "dpi"):
         x_dpi, y_dpi = picture.dpi
         claimed = float(np.sqrt(x_dpi * y_dpi)) / 25.4
         found.append(SizeReference("dpi", "both", claimed * 10.0, claimed * 10.0 * 0.002, 10.0, weak=True))
     return tuple(found)
+
+
+def _marked_length(fitted: FittedBlade, ground: Ground, marks: Marks | None) -> SizeReference | None:
+    """A length that a hand marked between two points (a ruler, a coin across), as the key's frame shows it."""
+    mark = None if marks is None else marks.reference
+    if mark is None or mark.kind != "length" or mark.length_mm is None or len(mark.corners) != 2:
+        return None
+    scale = fitted.frame.px_per_mm
+    ends = fitted.frame.blade_mm(np.asarray(mark.corners, dtype=float))
+    along, across = np.abs(ends[1] - ends[0])
+    seen_px = float(np.hypot(along, across)) * scale
+    axis: Axis = "both"
+    if min(along, across) < ONE_WAY * max(along, across):
+        axis = "along" if along > across else "across"
+    off_plane = OFF_PLANE if ground.medium in ("photo-card", "photo-copy") else 0.0
+    sigma_px = float(np.hypot(np.sqrt(2) * CLICK_PX, off_plane * seen_px))
+    return SizeReference("length", axis, seen_px, sigma_px, mark.length_mm, LENGTH_SD_MM)
 
 
 def _refined_marks(fitted: FittedBlade, spec: KeySpec) -> Marks:

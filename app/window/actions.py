@@ -12,7 +12,7 @@ _KEYS = {
     "open": "Ctrl+O", "open_job": "Ctrl+J", "paste": "Ctrl+V", "new": "Ctrl+N", "save": "Ctrl+S", "export": "Ctrl+E",
     "undo": "Ctrl+Z", "redo": "Ctrl+Shift+Z", "unit": "F6", "keys": "F1", "read": "F5", "to_picture": "F2",
     "to_ladder": "F3", "to_growth": "F4", "next_picture": "Ctrl+PgDown", "last_picture": "Ctrl+PgUp", "quit": "Ctrl+Q",
-    "aside": "Esc", "sheet": "Ctrl+P", "jobs": "Ctrl+L", "lock": "Ctrl+K",
+    "aside": "Esc", "sheet": "Ctrl+P", "jobs": "Ctrl+L", "lock": "Ctrl+K", "menu": "F10",
 }  # fmt: skip
 
 
@@ -40,6 +40,7 @@ def action_titles() -> dict[str, str]:
         "unit": QCoreApplication.translate("actions", "Next unit"),
         "keys": QCoreApplication.translate("actions", "All keys"),
         "read": QCoreApplication.translate("actions", "Read again"),
+        "menu": QCoreApplication.translate("actions", "Job menu"),
         "lock": QCoreApplication.translate("actions", "Lock or unlock the open step"),
         "to_picture": QCoreApplication.translate("actions", "To the picture"),
         "to_ladder": QCoreApplication.translate("actions", "To the ladder"),

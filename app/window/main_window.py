@@ -126,6 +126,7 @@ class MainWindow(QMainWindow):
                 "unit": self.next_unit,
                 "keys": lambda: self.keys.toggle(),
                 "read": lambda: self.session.read_again(),
+                "menu": lambda: self.header.job.showMenu(),
                 "lock": lambda: self.side.toggle_lock(),
                 "to_picture": lambda: self.sheet.view.setFocus(Qt.FocusReason.ShortcutFocusReason),
                 "to_ladder": lambda: self.sheet.ladder.setFocus(Qt.FocusReason.ShortcutFocusReason),
@@ -138,7 +139,7 @@ class MainWindow(QMainWindow):
             },
         )
         for name, action in self.actions_by_name.items():
-            action.setEnabled(name in ("quit", "keys", "unit"))  # the rest once there is a bench
+            action.setEnabled(name in ("quit", "keys", "unit", "menu"))  # the rest once there is a bench
         self._desk = desk = QWidget()
         desk.setObjectName("desk")
         self.setCentralWidget(desk)
@@ -366,11 +367,14 @@ class MainWindow(QMainWindow):
     def _go_on(self) -> None:
         """Open the next step's panel where the one that is open has just been done."""
         bench, step = self.session.bench, self.side.step
+        had_keys = self.side.isAncestorOf(QApplication.focusWidget() or self)
         if step == "picture" and bench.state.picture is not None and bench.state.spec is None:
-            self.show_step("table")
+            self.show_step("table", take_focus=had_keys)
         elif step in ("picture", "table") and bench.decoding is not None and not self._went_on:
             self._went_on = True
             self.show_step("code")
+            if had_keys:  # not on a button: a key that was meant for the list before would press it
+                self.sheet.view.setFocus(Qt.FocusReason.OtherFocusReason)
 
     def _waits_for(self) -> str:
         state = self.session.bench.state

@@ -36,6 +36,7 @@ class ShortcutSheet(QFrame):
     def keys(self) -> list[tuple[str, str]]:
         """(key, what it does)."""
         return [
+            ("F10", self.tr("the job menu: papers, sealing, reduction, and all else")),
             ("Ctrl+O", self.tr("open a picture")),
             ("Ctrl+J", self.tr("open a job folder")),
             ("Ctrl+L", self.tr("kept jobs: find one")),

@@ -1293,6 +1293,10 @@
         <translation>Alle Tasten</translation>
     </message>
     <message>
+        <source>the job menu: papers, sealing, reduction, and all else</source>
+        <translation>das Auftragsmenü: Papiere, Versiegeln, Verkleinern und alles Übrige</translation>
+    </message>
+    <message>
         <source>open a picture</source>
         <translation>Bild öffnen</translation>
     </message>
@@ -1864,6 +1868,10 @@
     <message>
         <source>Read again</source>
         <translation>Neu lesen</translation>
+    </message>
+    <message>
+        <source>Job menu</source>
+        <translation type="unfinished">Auftragsmenü</translation>
     </message>
     <message>
         <source>Lock or unlock the open step</source>

@@ -9,11 +9,13 @@ import numpy as np
 import pytest
 
 from app.picture.find import find_keys
+from app.picture.ground import Ground, ground_of
 from app.picture.load import open_picture
+from app.picture.perspective import from_corners
 from app.picture.read import read_picture
 from app.picture.values import Picture, PictureReading
 from keycore.decode import decode
-from keycore.marks import Marks
+from keycore.marks import Marks, ReferenceMark
 from keycore.refusal import Refusal
 from keycore.spec import KeySpec, load_spec
 
@@ -201,3 +203,35 @@ def test_an_assumed_cutter_is_said(copy: Picture, spec: KeySpec) -> None:
     assert read_picture(copy, bare).warnings == (
         "Harbourside 5 does not say how its cutter is made; cuts were looked for with a flat of 0.8 mm and 90 degrees.",
     )
+
+
+@pytest.mark.parametrize(("way", "axis"), [("along", "along"), ("across", "across"), ("askew", "both")])
+def test_a_length_that_a_hand_marks_is_a_size_reference(spec: KeySpec, way: str, axis: str) -> None:
+    """Its own scale is the picture's at any angle; the key is found without any other mark."""
+    scan = open_picture(ASSETS / "demo-scan.jpg")
+    first = read_picture(scan, spec)
+    back = np.asarray(first.marks.back)
+    along = (back[1] - back[0]) / np.hypot(*(back[1] - back[0]))
+    step = {"along": along, "across": along[::-1] * (1, -1), "askew": (along + along[::-1] * (1, -1)) / np.sqrt(2)}[way]
+    per_mm = 300 / 25.4
+    ends = (tuple(back[0]), tuple(back[0] + 10.0 * per_mm * step))
+    marks = Marks(reference=ReferenceMark(kind="length", corners=ends, length_mm=10.0))
+
+    read = read_picture(scan, spec, marks)
+    length = next(one for one in read.readings.references if one.kind == "length")
+
+    assert length.axis == axis and length.px_per_mm == pytest.approx(per_mm, rel=1e-3)
+    assert read.marks.reference == marks.reference
+    assert decode(read.readings, spec).code == decode(first.readings, spec).code
+
+
+def test_a_length_in_a_photo_is_no_mark_of_the_key(spec: KeySpec) -> None:
+    """Beside a card it leaves the key to be found, and is no card or page itself."""
+    photo = Picture("photo.png", np.full((600, 900), 200, dtype=np.uint8), None, "0" * 64)
+    card = ((100.0, 100.0), (500.0, 110.0), (495.0, 360.0), (102.0, 350.0))
+    view = from_corners("id1-card", card, photo.size)
+    length = Marks(reference=ReferenceMark(kind="length", corners=((1.0, 1.0), (9.0, 9.0)), length_mm=9.0))
+
+    with pytest.raises(Refusal, match="The marks have no back"):
+        Ground("photo-card", view, 2.0, key_scale=True).frame(length, spec)
+    assert ground_of(photo, spec, length, medium=None, reference="auto").view is None

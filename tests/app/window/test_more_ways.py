@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from PySide6.QtCore import QMimeData, Qt, QUrl
+from PySide6.QtCore import QMimeData, Qt, QTimer, QUrl
 from PySide6.QtTest import QTest
 from pytestqt.qtbot import QtBot
 
@@ -196,3 +197,41 @@ def test_a_picture_is_not_read_while_marks_are_set_one_by_one(window: MainWindow
     assert view.placing == ()
     qtbot.waitUntil(lambda: reader.calls > reads)
     wait_read(window, qtbot)
+
+
+@pytest.mark.qt_log_ignore("grabbing the keyboard", extend=True)  # the offscreen platform cannot
+def test_the_job_menu_opens_by_a_key(window: MainWindow, qtbot: QtBot) -> None:
+    """What has no key of its own is found with F10 and the arrows."""
+    seen: list[str] = []
+
+    def look() -> None:
+        menu = window.header.job.menu()
+        for _ in menu.actions():
+            qtbot.keyClick(menu, Qt.Key.Key_Down)
+            action = menu.activeAction()
+            seen.append("" if action is None else action.text())
+        qtbot.keyClick(menu, Qt.Key.Key_Escape)
+
+    QTimer.singleShot(50, look)
+    qtbot.keyClick(window, Qt.Key.Key_F10)
+
+    assert {"Seal with a passphrase…", "Reduction on a copier…", "Light-test template…", "Forget this job…"} <= set(
+        seen
+    )
+
+
+def test_the_keys_go_on_to_the_picture_when_the_code_is_there(
+    make_window: Callable[[Bench | None], MainWindow], qtbot: QtBot
+) -> None:
+    """Choosing the table by keys leads to the picture and its marks, and to no button that might be pressed."""
+    bench = Bench("T-9")
+    bench.open_picture(png(), name="copy.png")
+    window = make_window(bench)
+    qtbot.keyClick(window, Qt.Key.Key_2, Qt.KeyboardModifier.ControlModifier)
+    qtbot.keyClicks(window.side.table.filter, "harbourside")
+    window.side.table.list.setFocus()
+    qtbot.keyClick(window.side.table.list, Qt.Key.Key_Down)
+    qtbot.keyClick(window.side.table.list, Qt.Key.Key_Return)
+    wait_read(window, qtbot)
+
+    assert window.side.step == "code" and window.focusWidget() is window.sheet.view
