@@ -119,10 +119,10 @@ def find_keys(
             if stats[label, cv2.CC_STAT_AREA] < LEAST_AREA * mask.size:
                 continue
             left, top, across, down = (int(value) for value in stats[label, : cv2.CC_STAT_AREA])
-            within = slice(top, top + down), slice(left, left + across)
+            box = slice(top, top + down), slice(left, left + across)
             blob = np.zeros_like(mask)
-            blob[within] = labels[within] == label
-            key = _as_key(blob, within, scale)
+            blob[box] = labels[box] == label
+            key = _as_key(blob, box, scale)
             if key is not None and (length_px is None or length_px[0] < key.length_px < length_px[1]):
                 found.append(key)
     return _without_repeats(found)
@@ -196,7 +196,7 @@ def _other_colour(pixels: NDArray[np.uint8], allowed: NDArray[np.uint8]) -> list
     What lies around is a wide median; how far it differs by itself (grain of a table, noise) is its usual distance
     from that median, and a key must differ by several times as much.
     """
-    lab = cv2.cvtColor(cv2.GaussianBlur(pixels, (5, 5), 0), cv2.COLOR_RGB2LAB)
+    lab = np.asarray(cv2.cvtColor(cv2.GaussianBlur(pixels, (5, 5), 0), cv2.COLOR_RGB2LAB), dtype=np.uint8)
     lab = np.where(allowed[..., None] > 0, lab, _usual(lab, allowed))
     tiny = cv2.resize(lab, None, fx=0.125, fy=0.125, interpolation=cv2.INTER_AREA)
     kernel = min(255, int(0.3 * max(tiny.shape[:2])) | 1)
@@ -223,7 +223,7 @@ def _usual(lab: NDArray[np.uint8], allowed: NDArray[np.uint8]) -> NDArray[np.uin
 
 
 def _as_key(blob: NDArray[np.uint8], within: tuple[slice, slice], scale: float) -> FoundKey | None:
-    """Measure one blob, which lies ``within`` some rows and columns, as a key, or None where it cannot be one."""
+    """Measure one blob, which lies within some rows and columns, as a key, or None where it cannot be one."""
     contours, _ = cv2.findContours(np.ascontiguousarray(blob[within]), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     outline = max(contours, key=len).reshape(-1, 2).astype(float) + (within[1].start, within[0].start)
     rectangle = cv2.minAreaRect(outline.astype(np.float32))
