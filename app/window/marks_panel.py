@@ -26,6 +26,7 @@ class MarksPanel(StepPanel):
     def __init__(self, session: Session, parent: QWidget | None = None) -> None:
         super().__init__(session, "", parent)
         self.title.setText(self.tr("Marks"))
+        self._chosen = ""
         self.standing = words("", "quiet")
         self.box.addWidget(self.standing)
         self.list = plain_list(self.tr("Marks of the picture"))
@@ -75,20 +76,20 @@ class MarksPanel(StepPanel):
             shift.setEnabled("root.1" in marks)
         names = in_order(list(marks), {name: mark.xy for name, mark in marks.items()})
         self.list.blockSignals(True)
-        row = self.list.currentRow()
         self.list.clear()
         for name in names:
             item = QListWidgetItem(f"{mark_title(name)} · {self._said(marks[name])}")
             item.setToolTip(item.text())
             item.setData(Qt.ItemDataRole.UserRole, name)
             self.list.addItem(item)
-        if 0 <= row < self.list.count():
-            self.list.setCurrentRow(row)
+        if self._chosen in names:
+            self.list.setCurrentRow(names.index(self._chosen))
         self.list.blockSignals(False)
         self._show_own()
 
     def show_chosen(self, name: str) -> None:
-        """Follow the picture."""
+        """Follow the picture, also while another panel is open."""
+        self._chosen = name
         self.list.blockSignals(True)
         for row in range(self.list.count()):
             if self.list.item(row).data(Qt.ItemDataRole.UserRole) == name:
@@ -132,6 +133,7 @@ class MarksPanel(StepPanel):
 
     def _current(self, item: QListWidgetItem | None, before: QListWidgetItem | None) -> None:
         if item is not None:
+            self._chosen = str(item.data(Qt.ItemDataRole.UserRole))
             self.chosen.emit(str(item.data(Qt.ItemDataRole.UserRole)))
             self._show_own()
 

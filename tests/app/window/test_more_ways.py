@@ -235,3 +235,15 @@ def test_the_keys_go_on_to_the_picture_when_the_code_is_there(
     wait_read(window, qtbot)
 
     assert window.side.step == "code" and window.focusWidget() is window.sheet.view
+
+
+def test_a_mark_chosen_on_the_picture_is_the_one_of_the_panel(window: MainWindow, qtbot: QtBot) -> None:
+    """Also where the panel is opened afterwards, and after a new reading: its buttons are for that mark."""
+    window.sheet.view.choose("back.1")
+    window.show_step("marks")
+    panel = window.side.marks
+    assert panel.list.currentItem().text().startswith("back, end 2") and panel.lock.isEnabled()
+    qtbot.mouseClick(panel.lock, Qt.MouseButton.LeftButton)
+    wait_read(window, qtbot)
+
+    assert panel.list.currentItem().text() == "back, end 2 · found, locked"
