@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -116,7 +117,7 @@ def cut_likelihood(
     if extra_mm:
         making = Making(math.hypot(making.sigma_mm, extra_mm), making.worn_share, making.wear_mean_mm)
     if cut.evidence is not None:
-        return _of_evidence(cut.evidence, making, px_per_mm, reach_mm, bad_share, number)
+        return _of_evidence(_Curve(cut.evidence), making, px_per_mm, reach_mm, bad_share, number)
     if not (math.isfinite(cut.root_px) and cut.root_px > 0 and math.isfinite(cut.sigma_px) and cut.sigma_px > 0):
         raise Refusal(
             f"Cut {number}: a root height must be a positive number with an uncertainty; got {cut.root_px:g} +- "
@@ -144,9 +145,27 @@ def cut_likelihood(
     )
 
 
+class _Curve:
+    """A curve of evidence that equals another one with the same numbers."""
+
+    def __init__(self, evidence: HeightEvidence) -> None:
+        self.evidence = evidence
+        parts = (evidence.heights_px, evidence.growths_mm, evidence.log_likelihood)
+        self._numbers = tuple((np.shape(part), np.asarray(part, dtype=float).tobytes()) for part in parts)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Curve) and self._numbers == other._numbers
+
+    def __hash__(self) -> int:
+        return hash(self._numbers)
+
+
+@lru_cache(maxsize=128)
 def _of_evidence(
-    evidence: HeightEvidence, making: Making, px_per_mm: float, reach_mm: float, bad_share: float, number: int
+    curve: _Curve, making: Making, px_per_mm: float, reach_mm: float, bad_share: float, number: int
 ) -> CutLikelihood:
+    """The density of a whole curve, kept for the next decoding: where a hand moves one root, the others are the same."""
+    evidence = curve.evidence
     heights_px, log_likelihood = _checked(evidence, number)
     step_px = (heights_px[-1] - heights_px[0]) / (len(heights_px) - 1)
     finer = max(1, math.ceil(step_px / (0.25 * making.sigma_mm * px_per_mm)))

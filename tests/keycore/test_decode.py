@@ -11,6 +11,7 @@ import pytest
 
 from keycore.chain import code_masses
 from keycore.decode import Decoder, Holds, decode
+from keycore.emission import _of_evidence
 from keycore.measured import CutReading, Measured, Readings
 from keycore.posterior import sums_of
 from keycore.refusal import Refusal
@@ -276,6 +277,27 @@ def test_a_picture_whose_cuts_fit_no_code_together_is_said_to_be_misread():
     assert bad.verdict == "unsure" and "another edge" in " ".join(bad.warnings)
     assert bad.probability < 0.9
     assert bad.cuts[0].sigma_mm > 1.5 * good.cuts[0].sigma_mm
+
+
+def test_what_is_kept_of_curves_for_the_next_decoding_changes_none():
+    """A cut moved among others that stay: the same to the last bit as when nothing was decoded before."""
+    spec = spec_of()
+    readings = readings_of(spec, "0213", growth=Measured(0.2, 0.03))
+    curved = tuple(replace(cut, evidence=curve([(1.0, cut.root_px)], 0.4)) for cut in readings.cuts)
+    before = replace(readings, cuts=curved)
+    by_hand = replace(curved[2], evidence=None, root_px=curved[2].root_px + 2.0)
+    after = replace(readings, cuts=(*curved[:2], by_hand, *curved[3:]))
+
+    _of_evidence.cache_clear()
+    fresh = decode(after, spec)
+    _of_evidence.cache_clear()
+    first = decode(before, spec)
+    kept = decode(after, spec)
+
+    assert _of_evidence.cache_info().hits >= 3
+    assert kept.codes == fresh.codes and kept.cuts == fresh.cuts and kept.cuts != first.cuts
+    shifted = replace(curved[1], evidence=curve([(1.0, curved[1].root_px + 1.0)], 0.4))
+    assert decode(replace(readings, cuts=(curved[0], shifted, *curved[2:])), spec).cuts != first.cuts
 
 
 def test_evidence_that_depends_on_growth_is_used_at_each_growth():
