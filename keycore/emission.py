@@ -164,7 +164,7 @@ class _Curve:
 def _of_evidence(
     curve: _Curve, making: Making, px_per_mm: float, reach_mm: float, bad_share: float, number: int
 ) -> CutLikelihood:
-    """The density of a whole curve, kept for the next decoding: where a hand moves one root, the others are the same."""
+    """The density of a whole curve, kept for the next decoding: where a hand moves one root, the others stay."""
     evidence = curve.evidence
     heights_px, log_likelihood = _checked(evidence, number)
     step_px = (heights_px[-1] - heights_px[0]) / (len(heights_px) - 1)
