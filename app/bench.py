@@ -334,6 +334,14 @@ class Bench(Keeping):
             made.append(bench)
         return tuple(made)
 
+    def twin(self) -> Bench:
+        """The job as it stands on a bench of its own, for another thread to draw papers from; it is never saved."""
+        made = type(self)(self._state.number, now=self._state.created)
+        for name, value in vars(self).items():
+            if name not in ("_undo", "_redo", "_found"):
+                setattr(made, name, value.copy() if isinstance(value, dict) else value)
+        return made
+
     # ---- within --------------------------------------------------------------------------------------------------
 
     def _once(self, name: str, find: Callable[[], V]) -> V:

@@ -86,11 +86,16 @@ class Doorway(QObject):
         self._ask(self.tr("Export to which folder?"), lambda home: self.export_to(Path(home) / name), folder=True)
 
     def export_to(self, folder: Path) -> None:
-        """Write the export into a folder."""
-        written: list[Path] = []
-        if self._session.act(lambda: written.extend(self._session.bench.export(folder))):
-            names = ", ".join(path.name for path in written)
+        """Write the export into a folder, beside the window and after the saves that wait."""
+        session = self._session
+        twin = session.bench.twin()
+
+        def written(files: tuple[Path, ...]) -> None:
+            names = ", ".join(path.name for path in files)
             self.done.emit(self.tr("Exported to {0}: {1}.").format(folder, names))
+
+        session.saver.do(lambda: twin.export(folder), written, session.failed)
+        self.done.emit(self.tr("Exporting to {0}.").format(folder))
 
     def _ask(self, title: str, then: Callable[[str], object], *, filters: str = "", folder: bool = False) -> None:
         dialog = QFileDialog(self._window, title, "", filters)

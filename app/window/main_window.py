@@ -289,7 +289,7 @@ class MainWindow(QMainWindow):
         """Show one of the job's papers before it is kept or printed."""
         from app.window.paper_dialog import show_paper
 
-        return show_paper(self.session.bench, paper, self, self._say_done)
+        return show_paper(self.session, paper, self, self._say_done)
 
     def show_reduction(self) -> ReductionDialog:
         """Show what to set on a copier to bring an enlarged copy to the key's size."""

@@ -28,7 +28,7 @@ from app.window.parts import button, clear_layout, name_field, set_kind, words
 from keycore.refusal import Refusal
 
 if TYPE_CHECKING:
-    from app.bench import Bench
+    from app.window.session import Session
 
 Paper = Literal["sheet", "template", "label"]
 _DPI: Final = 84.0
@@ -41,9 +41,10 @@ class PaperDialog(QDialog):
     kept = Signal(str)
     """A sentence about the file that was written."""
 
-    def __init__(self, bench: Bench, paper: Paper, parent: QWidget | None = None) -> None:
+    def __init__(self, session: Session, paper: Paper, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self.bench, self.paper = bench, paper
+        self.session, self.bench, self.paper = session, session.bench, paper
+        self._work = f"paper {id(self)}"
         self.pdf = b""
         self.setWindowTitle(
             {
@@ -93,26 +94,47 @@ class PaperDialog(QDialog):
         self.show_paper()
 
     def show_paper(self, *_changed: object) -> None:
-        """Make the paper as chosen and show its pages; what is refused is said instead."""
-        from app.bench_paper import pages_of
+        """Make the paper as chosen, beside the window, and show its pages; what is refused is said instead."""
+        self.pdf = b""
+        self.keep.setEnabled(False)
+        self._say(self.tr("Drawing the pages."), trouble=False)
+        make = self._maker()
+        dpi = _LABEL_DPI if self.paper == "label" else _DPI
 
+        def draw(
+            progress: Callable[[float, str], None], cancelled: Callable[[], bool]
+        ) -> tuple[bytes, tuple[Any, ...]]:
+            from app.bench_paper import pages_of
+
+            pdf = make()
+            return pdf, pages_of(pdf, dpi)
+
+        self.session.worker.start(self._work, draw, self._show_pages, self._refused)
+
+    def done(self, result: int) -> None:
+        """Close; a page that is still being drawn is not waited for."""
+        self.session.worker.cancel(self._work)
+        super().done(result)
+
+    def _show_pages(self, made: tuple[bytes, Any]) -> None:
+        self.pdf, pages = made
+        self._say("", trouble=False)
         clear_layout(self._pages)
-        try:
-            self.pdf = self._made()
-        except Refusal as refusal:
-            self.pdf = b""
-            self._say(said(refusal.sentence), trouble=True)
-        else:
-            self._say("", trouble=False)
-            for pixels in pages_of(self.pdf, _LABEL_DPI if self.paper == "label" else _DPI):
-                rows, columns = pixels.shape[:2]
-                image = QImage(pixels.tobytes(), columns, rows, 3 * columns, QImage.Format.Format_RGB888)
-                label = QLabel()
-                label.setPixmap(QPixmap.fromImage(image))
-                label.setAlignment(Qt.AlignmentFlag.AlignCenter)
-                self._pages.addWidget(label)
+        for pixels in pages:
+            rows, columns = pixels.shape[:2]
+            image = QImage(pixels.tobytes(), columns, rows, 3 * columns, QImage.Format.Format_RGB888)
+            label = QLabel()
+            label.setPixmap(QPixmap.fromImage(image))
+            label.setAlignment(Qt.AlignmentFlag.AlignCenter)
+            self._pages.addWidget(label)
         self._pages.addStretch(1)
-        self.keep.setEnabled(bool(self.pdf))
+        self.keep.setEnabled(True)
+
+    def _refused(self, error: BaseException) -> None:
+        clear_layout(self._pages)
+        self._say(said(error.sentence) if isinstance(error, Refusal) else "", trouble=True)
+        if not isinstance(error, Refusal):
+            self.session.failed(error)
 
     def correct(self) -> None:
         """Take in what the two rules of the latest print measure, and draw the page again."""
@@ -142,18 +164,24 @@ class PaperDialog(QDialog):
         self.kept.emit(self.tr("Kept as {0}.").format(str(path)))
         open_in_viewer(path)
 
-    def _made(self) -> bytes:
-        from app.bench_paper import job_sheet_of, label_of, template_of
-
+    def _maker(self) -> Callable[[], bytes]:
+        """The making of the paper as it is chosen now, for any thread."""
+        twin = self.bench.twin()
         page: Literal["A4", "Letter"] = "A4" if self.page.currentText() == "A4" else "Letter"
-        if self.paper == "sheet":
-            return job_sheet_of(self.bench, page)
-        if self.paper == "label":
-            return label_of(self.bench, with_code=self.with_code.isChecked(), with_table=self.with_table.isChecked())
-        from app.bench_printers import printer
+        with_code, with_table = self.with_code.isChecked(), self.with_table.isChecked()
+        name, paper = self.printer.text().strip(), self.paper
 
-        name = self.printer.text().strip()
-        return template_of(self.bench, "pdf", page, printer(name).correction if name else None)
+        def make() -> bytes:
+            from app.bench_paper import job_sheet_of, label_of, template_of
+            from app.bench_printers import printer
+
+            if paper == "sheet":
+                return job_sheet_of(twin, page)
+            if paper == "label":
+                return label_of(twin, with_code=with_code, with_table=with_table)
+            return template_of(twin, "pdf", page, printer(name).correction if name else None)
+
+        return make
 
     def _rules(self) -> tuple[tuple[QLineEdit, str], ...]:
         return (self.along, self.tr("the rule along")), (self.across, self.tr("the rule across"))
@@ -199,9 +227,9 @@ def open_in_viewer(file: Path) -> None:
     QDesktopServices.openUrl(QUrl.fromLocalFile(str(file)))
 
 
-def show_paper(bench: Bench, paper: Paper, parent: QWidget, told: Callable[[str], Any]) -> PaperDialog:
+def show_paper(session: Session, paper: Paper, parent: QWidget, told: Callable[[str], Any]) -> PaperDialog:
     """Show one paper of the job beside the window."""
-    dialog = PaperDialog(bench, paper, parent)
+    dialog = PaperDialog(session, paper, parent)
     dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
     dialog.kept.connect(partial(told))
     dialog.show()

@@ -280,6 +280,10 @@
         <source>Exported to {0}: {1}.</source>
         <translation>Ausgegeben nach {0}: {1}.</translation>
     </message>
+    <message>
+        <source>Exporting to {0}.</source>
+        <translation>Wird nach {0} ausgegeben.</translation>
+    </message>
 </context>
 <context>
     <name>DrawingDialog</name>
@@ -874,6 +878,10 @@
     <message>
         <source>Close</source>
         <translation>Schließen</translation>
+    </message>
+    <message>
+        <source>Drawing the pages.</source>
+        <translation>Die Seiten werden gezeichnet.</translation>
     </message>
     <message>
         <source>Kept as {0}.</source>

@@ -176,6 +176,11 @@ def test_a_short_passphrase_seals_nothing(kept: MainWindow) -> None:
     assert kept.session.bench.folder is not None and kept.session.bench.folder.exists()
 
 
+def drawn(dialog: PaperDialog, qtbot: QtBot) -> None:
+    """Wait until the pages are drawn, or refused."""
+    qtbot.waitUntil(lambda: dialog.standing.text() != "Drawing the pages.", timeout=20_000)
+
+
 @pytest.mark.parametrize("paper", ["sheet", "template", "label"])
 def test_papers_are_seen_before_they_are_kept(
     kept: MainWindow, qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, paper: str
@@ -184,10 +189,12 @@ def test_papers_are_seen_before_they_are_kept(
     opened: list[Path] = []
     monkeypatch.setattr("app.window.paper_dialog.open_in_viewer", opened.append)
     dialog = kept.show_paper(paper)  # type: ignore[arg-type]
+    drawn(dialog, qtbot)
     pages = [label for label in dialog.findChildren(type(dialog.standing)) if not label.pixmap().isNull()]
     assert dialog.pdf.startswith(b"%PDF") and len(pages) >= 1
     dialog.page.setCurrentText("Letter")
     dialog.with_code.setChecked(True)
+    drawn(dialog, qtbot)
     dialog.keep_as(str(tmp_path / "paper"))
 
     assert (tmp_path / "paper.pdf").read_bytes() == dialog.pdf and opened == [tmp_path / "paper.pdf"]
@@ -199,6 +206,8 @@ def test_a_paper_with_a_code_waits_for_the_entitlement(window: MainWindow, qtbot
     """The sentence stands in the place of the pages; a label without the code needs none."""
     sheet = window.show_paper("sheet")
     label = window.show_paper("label")
+    drawn(sheet, qtbot)
+    drawn(label, qtbot)
 
     assert sheet.pdf == b"" and not sheet.keep.isEnabled() and "still to be recorded" in sheet.standing.text()
     assert label.pdf != b"" and label.keep.isEnabled()
@@ -209,6 +218,7 @@ def test_a_paper_with_a_code_waits_for_the_entitlement(window: MainWindow, qtbot
 def test_a_printer_is_corrected_in_the_preview_and_further_by_the_next_print(kept: MainWindow, qtbot: QtBot) -> None:
     """Two rule lengths change the page and are remembered under the printer's name; wrong ones are told."""
     dialog = kept.show_paper("template")
+    drawn(dialog, qtbot)
     plain = dialog.pdf
     dialog.printer.setText("desk")
     pages = []
@@ -216,17 +226,20 @@ def test_a_printer_is_corrected_in_the_preview_and_further_by_the_next_print(kep
         dialog.along.setText(along)
         dialog.across.setText(across)
         dialog.correct()
+        drawn(dialog, qtbot)
         pages.append(dialog.pdf)
     assert len({plain, *pages}) == 3 and dialog.along.text() == ""
     dialog.along.setText("9.96")
     dialog.across.setText("100")
     dialog.correct()
     assert "rule along cannot measure" in dialog.standing.text()
-    again = PaperDialog(kept.session.bench, "template")
+    again = PaperDialog(kept.session, "template")
     qtbot.addWidget(again)
+    drawn(again, qtbot)
     assert again.pdf == plain
     again.printer.setText("desk")
     again.show_paper()
+    drawn(again, qtbot)
 
     assert again.pdf == pages[-1]
     dialog.close()

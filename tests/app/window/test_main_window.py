@@ -224,6 +224,7 @@ def test_an_export_waits_for_the_entitlement(window: MainWindow, qtbot: QtBot, t
     assert window.session.bench.state.missing_for_export == ()
     assert window.path.buttons["entitlement"].standing == "done"
     window.door.export_to(tmp_path / "out")
+    window.session.saver.finish()
 
     record = json.loads((tmp_path / "out" / "job.json").read_text())
     assert record["entitlement"]["asked_by"] == "A. Person"
@@ -233,6 +234,7 @@ def test_an_export_waits_for_the_entitlement(window: MainWindow, qtbot: QtBot, t
 def test_without_entitlement_nothing_is_written(window: MainWindow, tmp_path: Path) -> None:
     """Even a direct call writes nothing."""
     window.door.export_to(tmp_path / "out")
+    window.session.saver.finish()
 
     assert not (tmp_path / "out").exists()
     assert "entitlement" in window.sheet.notice.text.text()

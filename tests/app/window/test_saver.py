@@ -19,6 +19,7 @@ from app.window.main_window import MainWindow
 from app.window.saver import Saver
 from keycore.refusal import Refusal
 from tests.app.made import quick_age
+from tests.app.test_bench_keep import SEEN
 
 WORDS = "heron lantern gravel spoon"
 
@@ -159,6 +160,24 @@ def test_sealing_shows_that_it_is_under_way(window: MainWindow, qtbot: QtBot, mo
     assert window.sheet.working.label.text() == "Sealing the job" and not window.sheet.working.cancel.isVisible()
     seal.through.set()
     qtbot.waitUntil(lambda: window.session.bench.sealed is not None and not window.sheet.working.isVisible())
+
+
+def test_an_export_waits_for_the_save_before_it_and_the_window_for_neither(
+    window: MainWindow, qtbot: QtBot, slow: Slow, tmp_path: Path
+) -> None:
+    """What is exported is the job as it was when it was asked for; the window goes on meanwhile."""
+    session = window.session
+    session.act(lambda: session.bench.set_entitlement(SEEN))
+    session.act(lambda: session.bench.set_notes("as exported"))
+    session.save()
+    window.door.export_to(tmp_path / "out")
+    assert window.status.text().startswith("Exporting to ") and not (tmp_path / "out").exists()
+    session.act(lambda: session.bench.set_notes("later"))
+    slow.through.set()
+    qtbot.waitUntil(lambda: window.status.text().startswith("Exported to "))
+
+    assert Bench.open_job(tmp_path / "out", reading_only=True).state.notes == "as exported"
+    assert session.bench.state.notes == "later" and session.bench.folder == jobs_folder() / "T-1"
 
 
 def test_a_job_that_cannot_be_saved_stays_once(
