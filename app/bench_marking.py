@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Iterable, Sequence
+from typing import Final
 
 from app.bench_changes import Changes
 from app.bench_marks import (
@@ -20,8 +21,11 @@ from app.bench_state import REFERENCE_CHOICES, BenchPicture, ReferenceChoice
 from app.bench_work import FIXABLE
 from app.picture.values import PictureReading
 from keycore.marks import Marks, PointXY, ReferenceMark
+from keycore.measured import Medium
 from keycore.refusal import Refusal
 from keycore.spec import KeySpec
+
+MEDIA: Final[tuple[Medium, ...]] = ("scan", "photocopy", "photo-card", "photo-copy")
 
 
 class Marking(Changes, ABC):
@@ -191,6 +195,14 @@ class Marking(Changes, ABC):
             )
         self.require_unlocked("scale")
         self._change_picture("choose the size reference", reference=choice)
+
+    def set_medium(self, medium: Medium | None) -> None:
+        """Say what the picture is: a scan, a photocopy, a photo of the key or of a copy; None: as the program finds."""
+        self._require_picture()
+        self.require_unlocked("scale")
+        if medium is not None and medium not in MEDIA:
+            raise Refusal(f"A picture is one of {', '.join(MEDIA)}; got {medium!r}.", code="medium.unknown")
+        self._change_picture("say what the picture is", medium=medium, accepted=False)
 
     def set_reference_mark(self, mark: ReferenceMark | None) -> None:
         """Mark a card, a page, a rectangle or a plain length in the picture, or take the mark away."""

@@ -11,6 +11,7 @@ from app.picture.values import Picture
 from keycore.codes import Code
 from keycore.job import Entitlement, Removed, TrialDone
 from keycore.marks import Marks, PointXY, ReferenceMark
+from keycore.measured import Medium
 from keycore.spec import KeySpec
 
 ReferenceChoice = Literal["auto", "card", "a4", "dpi", "none"]
@@ -42,6 +43,8 @@ class BenchPicture:
         Kinds of size reference that the person turned off ("dpi", "cut-spacing", ...).
     growth_mm
         Where the growth slider stands; None while the evidence decides.
+    medium
+        What the person says that the picture is; None: as the program finds.
     key
         Which key of the picture, counted from 0, where it shows several.
     accepted
@@ -63,6 +66,7 @@ class BenchPicture:
     reference_mark: ReferenceMark | None = None
     turned_off: frozenset[str] = frozenset()
     growth_mm: float | None = None
+    medium: Medium | None = None
     key: int = 0
     accepted: bool = False
     locked_steps: frozenset[str] = frozenset()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 from app.bench_locks import locked_steps
 from app.bench_state import BenchState
@@ -14,6 +14,15 @@ if TYPE_CHECKING:
 
 StepName = Literal["entitlement", "table", "picture", "scale", "marks", "code", "cutting", "check"]
 Standing = Literal["done", "assumed", "waits"]
+
+
+_MEDIA: Final = {
+    "scan": "a scan",
+    "photocopy": "a photocopy",
+    "photo-card": "a photo",
+    "photo-copy": "a photo of a copy",
+    "calipers": "caliper figures",
+}
 
 
 @dataclass(frozen=True)
@@ -67,7 +76,10 @@ def _picture(state: BenchState, reading: PictureReading | None, problem: str) ->
     many = f"{len(state.pictures)} pictures" if len(state.pictures) > 1 else state.picture.picture.name
     if problem:
         return Step("picture", "waits", problem)
-    return Step("picture", "done", many if reading is not None else f"{many}, not read yet")
+    if reading is None:
+        return Step("picture", "done", f"{many}, not read yet")
+    kind = _MEDIA.get(reading.readings.medium, "")
+    return Step("picture", "done", f"{many}, {'said to be' if state.picture.medium else 'taken for'} {kind}")
 
 
 def _scale(state: BenchState, decoding: Decoding | None) -> Step:

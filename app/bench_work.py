@@ -23,7 +23,7 @@ from app.bench_state import BenchPicture, ReferenceChoice
 from app.picture.load import open_picture
 from app.picture.values import Picture, PictureReading
 from keycore.marks import Marks
-from keycore.measured import Readings
+from keycore.measured import Medium, Readings
 from keycore.refusal import Refusal
 from keycore.spec import KeySpec
 
@@ -57,6 +57,8 @@ class ReadKey:
     key: int
     fixed: frozenset[str] = frozenset()
     """Marks that are taken as they stand."""
+    medium: Medium | None = None
+    """What the person says that the picture is."""
 
 
 @dataclass(frozen=True)
@@ -218,6 +220,7 @@ def read_one(
             fixed=key.fixed,
             reference=key.reference,
             key=key.key,
+            medium=key.medium,
             progress=progress,
             cancelled=cancelled,
         )
@@ -282,4 +285,13 @@ def read_key(picture: BenchPicture, spec: KeySpec) -> ReadKey:
     fixed = frozenset(
         name for name in (picture.locked | picture.as_placed) & picture.by_hand if group_of(name) in FIXABLE
     )
-    return ReadKey(picture.sha256, picture.page, spec, picture.hand_marks(spec), picture.reference, picture.key, fixed)
+    return ReadKey(
+        picture.sha256,
+        picture.page,
+        spec,
+        picture.hand_marks(spec),
+        picture.reference,
+        picture.key,
+        fixed,
+        picture.medium,
+    )

@@ -32,6 +32,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, JsonValue, ValidationError, field_validator
 
 from keycore.marks import Finite, Marks
+from keycore.measured import Medium
 from keycore.refusal import Refusal
 
 JOB_VERSION = 2
@@ -129,6 +130,8 @@ class JobPicture(_Record):
     """The key that is wanted, or the one that was cut, photographed for the check."""
     key: Annotated[int, Field(ge=0)] = 0
     """Which key of the picture, counted from 0, where it shows several."""
+    medium: Medium | None = None
+    """What the person says that the picture is; None: as the program finds."""
     marks: Marks | None = None
     """What a hand set, and the rest of a row or pair that the hand touched."""
     marks_by_hand: tuple[str, ...] = ()

@@ -58,6 +58,8 @@ def report(
     refined = _beside(fitted, _refined_marks(fitted, spec), marks)
     cuts = _cut_readings(fitted, spec, marks, fixed)
     medium = ground.medium
+    if ground.view is not None:  # a card or page that was found is seen, and can be corrected
+        refined = refined.model_copy(update={"reference": ground.view.mark()})
     references = _references(picture, spec, fitted, ground, reference, marks)
     straight = _straight(fitted)
     warnings = _warnings(spec, ground)
@@ -248,7 +250,7 @@ def _kept(refined: Marks, marks: Marks | None, fixed: frozenset[str]) -> Marks:
     """Refined marks, with those that a person wants kept put back as they stood."""
     if marks is None:
         return refined
-    update: dict[str, object] = {"reference": marks.reference}
+    update: dict[str, object] = {} if marks.reference is None else {"reference": marks.reference}
     for name in ("shoulder", "tip", "back", "centreline", "blade_height"):
         given = getattr(marks, name)
         if given is not None and (is_placed(name, fixed) or getattr(refined, name) is None):

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QHBoxLayout, QSpinBox, QWidget
+from PySide6.QtWidgets import QComboBox, QHBoxLayout, QSpinBox, QWidget
 
+from app.bench_marking import MEDIA
 from app.window.language import said
 from app.window.parts import button, name_field, plain_list, words
 from app.window.session import Session
 from app.window.step_panel import StepPanel
+from keycore.measured import Medium
 
 
 class PicturePanel(StepPanel):
@@ -32,6 +34,14 @@ class PicturePanel(StepPanel):
         self.box.addLayout(row)
         self.out = button(self.tr("Take this picture out"), self._take_out)
         self.box.addWidget(self.out)
+        self.medium_label = words(self.tr("What the picture is"), "quiet")
+        self.medium = QComboBox()
+        name_field(self.medium, self.medium_label.text())
+        for medium in (None, *MEDIA):
+            self.medium.addItem("", medium)
+        self.medium.activated.connect(self._say_medium)
+        self.box.addWidget(self.medium_label)
+        self.box.addWidget(self.medium)
         self.key_label = words(self.tr("Which key of the picture"), "quiet")
         self.key = QSpinBox()
         self.key.setRange(1, 20)
@@ -54,7 +64,8 @@ class PicturePanel(StepPanel):
         self.list.setCurrentRow(state.current if state.pictures else -1)
         self.list.blockSignals(False)
         shown = state.picture
-        for part in (self.out, self.key, self.key_label):
+        self._show_medium()
+        for part in (self.out, self.key, self.key_label, self.medium, self.medium_label):
             part.setEnabled(shown is not None)
         if shown is None:
             self.facts.setText(self.tr("No picture yet."))
@@ -84,6 +95,25 @@ class PicturePanel(StepPanel):
         if shown.picture.pages > 1:
             facts.append(self.tr("Page {0} of {1}.").format(shown.picture.page, shown.picture.pages))
         self.facts.setText(" ".join(facts))
+
+    def _show_medium(self) -> None:
+        """What the picture is taken for, and what it may be instead."""
+        titles: dict[Medium, str] = {
+            "scan": self.tr("a scan of the key itself"),
+            "photocopy": self.tr("a photocopy of the key"),
+            "photo-card": self.tr("a photo of the key"),
+            "photo-copy": self.tr("a photo of a photocopy"),
+        }
+        reading, picture = self.session.bench.reading, self.session.bench.state.picture
+        found = None if reading is None or (picture and picture.medium) else titles.get(reading.readings.medium)
+        unknown = self.tr("whatever the program finds")
+        self.medium.setItemText(0, unknown if found is None else self.tr("found: {0}").format(found))
+        for at, medium in enumerate(MEDIA, 1):
+            self.medium.setItemText(at, titles[medium])
+        self.medium.setCurrentIndex(self.medium.findData(None if picture is None else picture.medium))
+
+    def _say_medium(self, index: int) -> None:
+        self.session.act(lambda: self.session.bench.set_medium(self.medium.itemData(index)))
 
     def _show(self, row: int) -> None:
         if row >= 0:

@@ -400,3 +400,19 @@ def test_several_keys_of_a_page_become_several_jobs(bench: Bench, tmp_path: Path
         again = Bench.open_job(folder).state.picture
         assert again is not None and again.key == (job.state.picture.key if job.state.picture else -1)
         job.close()
+
+
+def test_what_the_picture_is_can_be_said(bench: Bench, tmp_path: Path) -> None:
+    """It is another reading, one step to undo, kept with the job; what no picture is, is refused."""
+    before = bench.work()
+    bench.set_medium("photo-copy")
+    work = bench.work()
+    assert work is not None and work.key.reads[0].medium == "photo-copy" and (before is None or before.key != work.key)
+    assert bench.undo_words == "say what the picture is"
+    with pytest.raises(Refusal, match="A picture is one of scan, photocopy, photo-card, photo-copy; got 'film'"):
+        bench.set_medium("film")  # type: ignore[arg-type]
+    bench.save(tmp_path / "job")
+    bench.close()
+    again = Bench.open_job(tmp_path / "job")
+    assert again.state.picture is not None and again.state.picture.medium == "photo-copy"
+    again.close()

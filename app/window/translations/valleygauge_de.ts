@@ -984,6 +984,10 @@
         <translation>Dieses Bild herausnehmen</translation>
     </message>
     <message>
+        <source>What the picture is</source>
+        <translation>Was das Bild ist</translation>
+    </message>
+    <message>
         <source>Which key of the picture</source>
         <translation>Welcher Schlüssel im Bild</translation>
     </message>
@@ -1014,6 +1018,30 @@
     <message>
         <source>Page {0} of {1}.</source>
         <translation>Seite {0} von {1}.</translation>
+    </message>
+    <message>
+        <source>a scan of the key itself</source>
+        <translation>ein Scan des Schlüssels selbst</translation>
+    </message>
+    <message>
+        <source>a photocopy of the key</source>
+        <translation>eine Fotokopie des Schlüssels</translation>
+    </message>
+    <message>
+        <source>a photo of the key</source>
+        <translation>ein Foto des Schlüssels</translation>
+    </message>
+    <message>
+        <source>a photo of a photocopy</source>
+        <translation>ein Foto einer Fotokopie</translation>
+    </message>
+    <message>
+        <source>whatever the program finds</source>
+        <translation>was das Programm findet</translation>
+    </message>
+    <message>
+        <source>found: {0}</source>
+        <translation>gefunden: {0}</translation>
     </message>
 </context>
 <context>

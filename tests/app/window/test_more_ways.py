@@ -247,3 +247,21 @@ def test_a_mark_chosen_on_the_picture_is_the_one_of_the_panel(window: MainWindow
     wait_read(window, qtbot)
 
     assert panel.list.currentItem().text() == "back, end 2 · found, locked"
+
+
+def test_what_the_picture_was_taken_for_is_seen_and_corrected(window: MainWindow, qtbot: QtBot, reader: Reader) -> None:
+    """The panel and the path name the guess; another choice is read at once, and undo brings the guess back."""
+    window.show_step("picture")
+    panel, reads = window.side.picture, reader.calls
+    assert panel.medium.currentText().startswith("found: a")
+    assert ", taken for a" in window.path.buttons["picture"].accessibleDescription()
+    panel.medium.setFocus()
+    qtbot.keyClick(panel.medium, Qt.Key.Key_End)
+    panel.medium.activated.emit(panel.medium.currentIndex())
+    wait_read(window, qtbot)
+    picture = window.session.bench.state.picture
+    assert picture is not None and picture.medium == "photo-copy" and reader.calls > reads
+    assert ", said to be a" in window.path.buttons["picture"].accessibleDescription()
+    window.session.undo()
+
+    assert panel.medium.currentIndex() == 0
