@@ -187,10 +187,11 @@ def _ground_under(grey: Bytes, far: NDArray[np.bool_], ring: NDArray[np.bool_]) 
 
 def _largest(dark: NDArray[np.uint8]) -> NDArray[np.uint8] | None:
     """(rows, columns) 1 on the largest connected dark thing of a key's area; those touching the border come last."""
-    _, labels, boxes, _ = cv2.connectedComponentsWithStats(dark)
-    height, width = dark.shape
-    left, top, across, down, area = boxes.T
-    touches = (left == 0) | (top == 0) | (left + across == width) | (top + down == height)
+    count, labels = cv2.connectedComponents(dark)
+    area = np.bincount(labels.ravel(), minlength=count)
+    touches = np.zeros(count, dtype=bool)
+    for rim in (labels[0], labels[-1], labels[:, 0], labels[:, -1]):
+        touches[rim] = True
     worth = np.where(area > 0.002 * dark.size, area * np.where(touches, 0.1, 1.0), 0.0)
     worth[0] = 0.0  # what is not dark
     best = int(worth.argmax())

@@ -6,6 +6,7 @@ this module are in pixels of the original picture.
 
 from __future__ import annotations
 
+import math
 import weakref
 from dataclasses import dataclass
 from functools import cached_property
@@ -217,9 +218,10 @@ def _fit(members: Floats, weights: Floats) -> tuple[Floats, float]:
     points = members.reshape(-1, 2)
     w = np.repeat(weights, 2)
     centre = (points * w[:, None]).sum(axis=0) / w.sum()
-    spread = (points - centre) * np.sqrt(w)[:, None]
-    normal = np.linalg.svd(spread, full_matrices=False)[2][1]
-    return np.asarray(normal), float(normal @ centre)
+    x, y = (points - centre).T
+    along = 0.5 * math.atan2(2 * float((w * x * y).sum()), float((w * (x * x - y * y)).sum()))
+    normal = np.array([-math.sin(along), math.cos(along)])
+    return normal, float(normal @ centre)
 
 
 def find_quads(lines: Lines, size: tuple[int, int], *, min_side_px: float, min_seen: float, outside_px: float) -> Quads:

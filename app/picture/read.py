@@ -242,13 +242,13 @@ def _starts_of(
     picture: Picture, spec: KeySpec, outline: FoundKey, given: dict[str, object], ground: Ground, *, back_is_a: bool
 ) -> list[_Start]:
     """First frames from one outline: with the scale that it shows, and with the one that a scanner's file claims."""
-    rough = outline.marks(single=spec.edges == "single", back_is_a=back_is_a).model_copy(update=given)
-    frame = ground.frame(rough, spec)
+    own = outline.marks(single=spec.edges == "single", back_is_a=back_is_a)
+    frame = ground.frame(own.model_copy(update=given), spec)
     guess, line = BY_OUTLINE
     wider = 0.0
     if spec.blade.height_mm:
         # A shadow along one side makes the outline too wide, and may be all of the back's error.
-        a, b = frame.blade_mm(np.asarray(rough.blade_height))
+        a, b = frame.blade_mm(np.asarray(own.blade_height))
         wider = max(0.0, abs(float(b[1] - a[1])) - spec.blade.height_mm)
         line = replace(line, offset_sd_mm=float(np.clip(line.offset_sd_mm + 0.4 * wider, 0.6, 1.4)))
     starts = [_Start(frame, ground.guess(guess), line)]

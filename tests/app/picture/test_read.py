@@ -70,6 +70,18 @@ def test_a_root_that_a_person_keeps_is_taken_as_it_stands(copy: Picture, spec: K
     assert kept.readings.cuts[2].root_px == pytest.approx(first.readings.cuts[2].root_px - 10, abs=4)
 
 
+def test_a_marked_height_leaves_the_shadow_s_doubt(spec: KeySpec) -> None:
+    """A hand's blade height says nothing of the outline's back: behind a shadow it is looked for as far as before."""
+    scan = open_picture(ASSETS / "demo-scan.jpg")
+    ground = ground_of(scan, spec, None, medium=None, reference="auto")
+    bare = _starts(scan, spec, None, 0, ground)
+    height = read_picture(scan, spec).marks.blade_height
+    marked = _starts(scan, spec, Marks(blade_height=height), 0, ground)
+
+    assert [start.line.offset_sd_mm for start in bare] == pytest.approx([1.4] * 3)
+    assert [start.line.offset_sd_mm for start in marked] == pytest.approx([1.4] * 3)
+
+
 def _inwards(first: PictureReading) -> np.ndarray:
     """Unit step on the picture from the roots to the back."""
     way = np.asarray(first.marks.back).mean(axis=0) - np.mean(first.marks.roots_by_edge()[0], axis=0)
