@@ -120,9 +120,9 @@ def find_keys(
         for label in order[:8]:
             if area[label] < LEAST_AREA * mask.size:
                 continue
-            blob = np.asarray(cv2.inRange(labels, label, label), dtype=np.uint8)
+            blob = np.asarray(cv2.inRange(labels, label, label), dtype=np.uint8) & np.uint8(1)
             left, top, across, down = cv2.boundingRect(blob)
-            key = _as_key(blob & 1, (slice(top, top + down), slice(left, left + across)), scale)
+            key = _as_key(blob, (slice(top, top + down), slice(left, left + across)), scale)
             if key is not None and (length_px is None or length_px[0] < key.length_px < length_px[1]):
                 found.append(key)
     return _without_repeats(found)

@@ -12,7 +12,7 @@ from app.picture.find import find_keys
 from app.picture.ground import Ground, ground_of
 from app.picture.load import open_picture
 from app.picture.perspective import from_corners
-from app.picture.read import read_picture
+from app.picture.read import _starts, read_picture
 from app.picture.values import Picture, PictureReading
 from keycore.decode import decode
 from keycore.marks import Marks, ReferenceMark
