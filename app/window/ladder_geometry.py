@@ -6,6 +6,7 @@ which every rung, and every measured root, lies at its true height; shallow is u
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
@@ -167,6 +168,12 @@ def spread_centres(positions_mm: Sequence[float], width: float, margin: float = 
     inner = max(width - 2 * margin, 1.0)
     places = [margin + (position - first) / spread * inner for position in positions_mm]
     return tuple(places if positions_mm[0] <= positions_mm[-1] else [width - place for place in places])
+
+
+def room_for(centres_x: Sequence[float]) -> bool:
+    """Whether columns can be told apart with their middles there; a picture seen from far has its cuts too near."""
+    gaps = [abs(b - a) for a, b in zip(centres_x, centres_x[1:], strict=False)]
+    return min(gaps, default=math.inf) >= NARROWEST_COLUMN + LABEL_WIDTH
 
 
 def next_state(state: RungState) -> RungState:

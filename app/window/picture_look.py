@@ -32,6 +32,8 @@ from app.window.words import mark_title
 from keycore.measured import Floats
 
 _SETTLE_MS: Final = 90
+_STEEP: Final = 20.0
+"""A picture that straightens to more than so many times its size was taken along its plane; it has no useful whole."""
 
 
 class PictureLook(QWidget):
@@ -53,7 +55,8 @@ class PictureLook(QWidget):
         self._reading: PictureReading | None = None
         self._lines: tuple[tuple[RootLine, ...], ...] = ()
         self._selected: str | None = None
-        self._fits = True
+        self._fits, self._whole = True, False
+        """Whether the blade, or the whole picture, is kept fitted."""
         self._key: Hashable = None
         self._places: dict[Hashable, tuple[float, tuple[float, float]]] = {}
         self._square = False
@@ -98,8 +101,9 @@ class PictureLook(QWidget):
             self.view = self._at(fresh, *place)
             self._fits = False
         elif first or self._fits or reading is None:
+            whole = self._whole and not first and reading is not None
             self.view = fresh
-            self.fit_blade()
+            (self.fit if whole else self.fit_blade)()
         else:
             x, y = before.picture_of_view(np.array(before.view_size) / 2)
             self.view = self._at(fresh, before.percent, (float(x), float(y)))
@@ -146,6 +150,7 @@ class PictureLook(QWidget):
         if self._selected is not None:
             x, y = self.view.view_of_picture(np.array(self._marks[self._selected].xy))
             if not (10 <= x <= self.width() - 10 and 10 <= y <= self.height() - 10):
+                self._fits = False
                 self._set_view(self.view.centred_on(self._straight_of(self._selected)))
             self.setAccessibleDescription(self._spoken(self._selected))
             self.mark_chosen.emit(self._selected)
@@ -168,9 +173,11 @@ class PictureLook(QWidget):
         return self.straight.straight_xy(np.array([_read_at(mark) for mark in roots])) if roots else np.empty((0, 2))
 
     def fit(self) -> None:
-        """The whole picture."""
-        self._fits = True
-        self._set_view(view_of(self.straight, self._extent(), self.devicePixelRatioF()))
+        """The whole picture, what lies around the key too."""
+        self._fits = self._whole = True
+        fresh = view_of(self.straight, self._extent(), self.devicePixelRatioF())
+        box = self._picture_box()
+        self._set_view(fresh if box is None else fresh.fitted(box))
 
     def fit_blade(self) -> None:
         """The blade with some room; the whole picture where no blade is known."""
@@ -178,7 +185,7 @@ class PictureLook(QWidget):
         if box is None:
             self.fit()
             return
-        self._fits = True
+        self._fits, self._whole = True, False
         self._set_view(self.view.fitted(box))
 
     def one_to_one(self) -> None:
@@ -210,7 +217,7 @@ class PictureLook(QWidget):
     def resizeEvent(self, event: QResizeEvent) -> None:
         self.view = self.view.resized(self._extent(), self.devicePixelRatioF())
         if self._fits:
-            self.fit_blade()
+            (self.fit if self._whole else self.fit_blade)()
         self._cache = None
         self.view_changed.emit()
 
@@ -265,6 +272,16 @@ class PictureLook(QWidget):
         (left, top), (right, bottom) = places.min(axis=0), places.max(axis=0)
         high = max(bottom - top, (right - left) / 8)
         return float(left - 0.3 * high), float(top - 0.2 * high), float(right + 0.3 * high), float(bottom + 0.25 * high)
+
+    def _picture_box(self) -> tuple[float, float, float, float] | None:
+        """Left, top, right, bottom of the stored picture, straightened; None where a steep plane has no such box."""
+        width, height = self._size
+        rim = np.array([[-0.5, -0.5], [width - 0.5, -0.5], [width - 0.5, height - 0.5], [-0.5, height - 0.5]])
+        places = self.straight.straight_xy(rim)
+        (left, top), (right, bottom) = places.min(axis=0), places.max(axis=0)
+        if not np.isfinite(places).all() or max(right - left, bottom - top) > _STEEP * max(self._size):
+            return None
+        return float(left), float(top), float(right), float(bottom)
 
     def _set_view(self, view: ViewTransform) -> None:
         if view is not self.view:

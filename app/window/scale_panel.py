@@ -18,7 +18,7 @@ class ScalePanel(StepPanel):
 
     def __init__(self, session: Session, parent: QWidget | None = None) -> None:
         super().__init__(session, "", parent)
-        self.title.setText(self.tr("What each reference says"))
+        self.title.setText(self.tr("Scale"))
         self.standing = words("", "quiet")
         self.box.addWidget(self.standing)
         self._grid_home = QWidget()

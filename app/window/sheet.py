@@ -15,7 +15,7 @@ from app.window.compare_geometry import root_lines
 from app.window.depth_ladder import DepthLadder
 from app.window.empty_state import EmptyState
 from app.window.growth_strip import GrowthStrip
-from app.window.ladder_geometry import spread_centres
+from app.window.ladder_geometry import room_for, spread_centres
 from app.window.overlay import Notice, WorkNotice
 from app.window.parts import Panel, button, words
 from app.window.picture_view import PictureView
@@ -202,8 +202,8 @@ class Sheet(QSplitter):
             self.ladder.set_centres(())
             return
         centres = self.view.cut_centres(spec.cuts_per_edge)
-        if centres:
-            shown = self.view.view.view_xy(np.array([[x, 0.0] for x in centres]))[:, 0]
+        shown = self.view.view.view_xy(np.array([[x, 0.0] for x in centres]).reshape(-1, 2))[:, 0]
+        if centres and room_for(shown.tolist()):
             own, theirs = (part.mapTo(self, part.rect().topLeft()).x() for part in (self.ladder, self.view))
             self.ladder.set_centres(tuple(float(x) + theirs - own for x in shown))
         else:

@@ -1212,8 +1212,8 @@
 <context>
     <name>ScalePanel</name>
     <message>
-        <source>What each reference says</source>
-        <translation>Was jeder Bezug sagt</translation>
+        <source>Scale</source>
+        <translation type="unfinished">Maßstab</translation>
     </message>
     <message>
         <source>Something of known size in the picture</source>

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from app.window.ladder_geometry import ladder, next_state, spread_centres
+from app.window.ladder_geometry import ladder, next_state, room_for, spread_centres
 from keycore.decode import Decoding
 from keycore.spec import KeySpec, load_spec
 
@@ -106,3 +106,8 @@ def test_what_the_verdict_asks_to_check_has_a_question_mark(spec: KeySpec, decod
     assert doubted("check", (0.99, 0.98, 0.97, 0.99, 0.99)) == [2]
     assert doubted("unsure", (0.5, 0.98, 0.85, 0.99, 0.99)) == [0, 2]
     assert doubted("sure", (0.99, 0.98, 0.97, 0.99, 0.99)) == []
+
+
+def test_columns_that_would_lie_on_each_other_are_told() -> None:
+    """As in a picture seen from far; one column alone always has room."""
+    assert room_for((100.0, 140.0, 180.0)) and not room_for((100.0, 140.0, 160.0)) and room_for((100.0,))

@@ -387,3 +387,39 @@ def test_a_screen_reader_finds_each_mark_where_it_is_drawn(view: PictureView) ->
         assert spoken.text(QAccessible.Text.Name) == mark_title(name)
         assert spoken.rect().contains(at) and spoken.rect().width() <= 28
     assert set(view.spoken.parts) == set(view._marks)
+
+
+def test_the_whole_picture_is_whole_also_after_a_reading(view: PictureView, spec: KeySpec) -> None:
+    """W shows all four corners, and keeps to that when another reading turns the picture; F goes back to the blade."""
+    corners = np.array([[0.0, 0.0], [SIZE[0] - 1, 0], [SIZE[0] - 1, SIZE[1] - 1], [0, SIZE[1] - 1]])
+    turned = np.array([[0.9, -0.3, 80.0], [0.3, 0.9, -60.0], [0.0, 0.0, 1.0]])
+
+    def seen() -> bool:
+        places = view.view.view_of_picture(corners)
+        return bool(np.all((places > -1) & (places < np.array([view.width(), view.height()]) + 1)))
+
+    reading = made_reading(spec)
+    view.show_reading(replace(reading, straight=replace(reading.straight, to_picture=turned, size=(200, 100))))
+    QTest.keyClick(view, Qt.Key.Key_F)
+    assert not seen()
+    QTest.keyClick(view, Qt.Key.Key_W)
+    assert seen()
+    view.show_reading(made_reading(spec))
+    view.resize(640, 400)
+    assert seen()
+
+
+def test_a_chosen_mark_stays_in_sight_when_a_reading_comes(view: PictureView, spec: KeySpec) -> None:
+    """Somebody who looks at a corner far off is not taken back to the blade."""
+    far = MarkPoint("reference.0", (SIZE[0] - 3.0, SIZE[1] - 3.0))
+    view.show_marks([*(mark for mark in view._marks.values()), far])
+    view.one_to_one()
+    view.zoom(6.0)
+    view.fit_blade()
+    view.choose("reference.0")
+    if view._fits:  # it was in sight as it is
+        view.zoom(4.0)
+    view.show_reading(replace(made_reading(spec), warnings=("another",)))
+    x, y = view.view.view_of_picture(np.array(far.xy))
+
+    assert 0 <= x <= view.width() and 0 <= y <= view.height()
