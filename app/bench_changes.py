@@ -125,6 +125,21 @@ class Changes:
         current = min(self._state.current, max(len(pictures) - 1, 0))
         self._change(f"take out {picture.picture.name}", replace(self._state, pictures=pictures, current=current))
 
+    def turn_page(self, loaded: LoadedPicture) -> None:
+        """Show another page of the same file in the place of the one that is shown; its marks are found anew."""
+        picture, page = self._require_picture(), loaded.picture.page
+        self.require_unlocked("picture", "marks")
+        if loaded.content != picture.content:
+            raise Refusal("That is a page of another file; add it as a picture of its own.", code="bench.other-file")
+        fresh = replace(
+            BenchPicture(picture.file, loaded.picture, picture.content, picture.sha256, page),
+            shows=picture.shows,
+            locked_steps=picture.locked_steps,
+        )
+        at = self._state.current
+        pictures = (*self._state.pictures[:at], fresh, *self._state.pictures[at + 1 :])
+        self._change(f"turn to page {page}", replace(self._state, pictures=pictures))
+
     def show_picture(self, index: int) -> None:
         """Look at another picture of the job.  That changes nothing in the job, so it is not a step to undo."""
         self._picture_at(index)

@@ -47,6 +47,9 @@ class Arrival(QObject):
         try:
             for name in PARTS:
                 importlib.import_module(name)
+            from app.window.table_panel import shipped_tables
+
+            shipped_tables()
         finally:  # where an import failed, filling the window says so on the window's own thread
             self._imported.emit()
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QComboBox, QHBoxLayout, QSpinBox, QWidget
 
 from app.bench_marking import MEDIA
+from app.bench_work import LoadedPicture, load_picture
 from app.window.language import said
 from app.window.parts import button, name_field, plain_list, words
 from app.window.session import Session
@@ -42,6 +45,13 @@ class PicturePanel(StepPanel):
         self.medium.activated.connect(self._say_medium)
         self.box.addWidget(self.medium_label)
         self.box.addWidget(self.medium)
+        self.page_label = words(self.tr("Page of the file"), "quiet")
+        self.page = QSpinBox()
+        self.page.setKeyboardTracking(False)
+        name_field(self.page, self.page_label.text())
+        self.page.valueChanged.connect(self._turn)
+        self.box.addWidget(self.page_label)
+        self.box.addWidget(self.page)
         self.key_label = words(self.tr("Which key of the picture"), "quiet")
         self.key = QSpinBox()
         self.key.setRange(1, 20)
@@ -67,11 +77,18 @@ class PicturePanel(StepPanel):
         self._show_medium()
         for part in (self.out, self.key, self.key_label, self.medium, self.medium_label):
             part.setEnabled(shown is not None)
+        pages = 1 if shown is None else shown.picture.pages
+        for part in (self.page, self.page_label):
+            part.setVisible(pages > 1)
         if shown is None:
             self.facts.setText(self.tr("No picture yet."))
             self.keys_seen.setVisible(False)
             self.split.setVisible(False)
             return
+        self.page.blockSignals(True)
+        self.page.setRange(1, pages)
+        self.page.setValue(shown.page)
+        self.page.blockSignals(False)
         self.key.blockSignals(True)
         self.key.setValue(shown.key + 1)
         self.key.blockSignals(False)
@@ -95,6 +112,20 @@ class PicturePanel(StepPanel):
         if shown.picture.pages > 1:
             facts.append(self.tr("Page {0} of {1}.").format(shown.picture.page, shown.picture.pages))
         self.facts.setText(" ".join(facts))
+
+    def _turn(self, page: int) -> None:
+        session, picture = self.session, self.session.bench.state.picture
+        if picture is None or page == picture.page:
+            return
+        content, name = picture.content, picture.picture.name
+
+        def load(_progress: Callable[[float, str], None], _cancelled: Callable[[], bool]) -> LoadedPicture:
+            return load_picture(content, name=name, page=page)
+
+        def turned(loaded: LoadedPicture) -> None:
+            session.act(lambda: session.bench.turn_page(loaded))
+
+        session.worker.start("open", load, turned, session.failed)
 
     def _show_medium(self) -> None:
         """What the picture is taken for, and what it may be instead."""

@@ -988,6 +988,10 @@
         <translation>Was das Bild ist</translation>
     </message>
     <message>
+        <source>Page of the file</source>
+        <translation>Seite der Datei</translation>
+    </message>
+    <message>
         <source>Which key of the picture</source>
         <translation>Welcher Schlüssel im Bild</translation>
     </message>

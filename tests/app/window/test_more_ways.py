@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from PIL import Image
 from PySide6.QtCore import QMimeData, Qt, QTimer, QUrl
 from PySide6.QtTest import QTest
 from pytestqt.qtbot import QtBot
@@ -265,3 +267,31 @@ def test_what_the_picture_was_taken_for_is_seen_and_corrected(window: MainWindow
     window.session.undo()
 
     assert panel.medium.currentIndex() == 0
+
+
+def test_another_page_of_a_file_is_turned_to(window: MainWindow, qtbot: QtBot) -> None:
+    """A file of two pages offers the second; it is one step to undo, its marks start anew, and it is kept."""
+    stream = io.BytesIO()
+    pages = [Image.new("L", (600, 300), shade) for shade in (180, 190)]
+    pages[0].save(stream, "TIFF", save_all=True, append_images=pages[1:])
+    window.session.open(stream.getvalue(), name="pages.tif")
+    bench = window.session.bench
+    qtbot.waitUntil(lambda: len(bench.state.pictures) == 2)
+    wait_read(window, qtbot)
+    window.show_step("picture")
+    panel = window.side.picture
+    assert panel.page.isVisible() and panel.page.value() == 1 and "Page 1 of 2." in panel.facts.text()
+    window.session.act(lambda: bench.move_mark("root.1", (200.0, 120.0)))
+    wait_read(window, qtbot)
+    panel.page.setFocus()
+    qtbot.keyClick(panel.page, Qt.Key.Key_Up)
+    qtbot.waitUntil(lambda: bench.state.pictures[1].page == 2)
+    wait_read(window, qtbot)
+    assert bench.undo_words == "turn to page 2" and not bench.state.pictures[1].by_hand
+    assert "Page 2 of 2." in panel.facts.text()
+    window.session.save_now()
+    kept = Bench.open_job(jobs_folder() / bench.state.number, reading_only=True)
+    assert kept.state.pictures[1].page == 2
+    window.session.undo()
+
+    assert bench.state.pictures[1].page == 1 and bench.state.pictures[1].by_hand == {"root.1"}
