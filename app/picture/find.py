@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.picture.ground import Ground
-from app.picture.median import median_of
+from app.picture.median import median_of, median_of_bytes
 from app.picture.opencv import cv2
 from app.picture.quads import shrink
 from app.picture.sample import to_grey
@@ -216,10 +216,8 @@ def _other_colour(pixels: NDArray[np.uint8], allowed: NDArray[np.uint8]) -> list
 
 def _usual(lab: NDArray[np.uint8], allowed: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """(channels,) median of each channel where a key may lie."""
-    count = int(np.count_nonzero(allowed))
-    ranks = (count - 1) // 2 + 1, count // 2 + 1
-    upto = [np.cumsum(cv2.calcHist([lab], [k], allowed, [256], [0, 256]).astype(int)) for k in range(lab.shape[2])]
-    return np.array([int(np.searchsorted(one, ranks).sum()) // 2 for one in upto], dtype=np.uint8)
+    channels = (np.ascontiguousarray(lab[..., channel]) for channel in range(lab.shape[2]))
+    return np.array([int(median_of_bytes(channel, allowed)) for channel in channels], dtype=np.uint8)
 
 
 def _as_key(blob: NDArray[np.uint8], within: tuple[slice, slice], scale: float) -> FoundKey | None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from app.picture.opencv import cv2
+
 Values = NDArray[np.floating]
 
 _FEW = 6000
@@ -34,6 +36,13 @@ def median_of(values: Values) -> float:
     if first < 0 or second >= len(inside):
         return float(np.median(flat))
     return (float(inside[first]) + float(inside[second])) / 2
+
+
+def median_of_bytes(grey: NDArray[np.uint8], where: NDArray[np.bool_] | NDArray[np.uint8]) -> float:
+    """The median of the bytes (rows, columns) where ``where`` is not 0; there must be some."""
+    upto = np.cumsum(cv2.calcHist([grey], [0], where.astype(np.uint8, copy=False), [256], [0, 256]).astype(int))
+    ranks = (int(upto[-1]) - 1) // 2 + 1, int(upto[-1]) // 2 + 1
+    return float(np.searchsorted(upto, ranks).sum()) / 2
 
 
 def row_medians(values: Values) -> Values:

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.picture.card import find_card
+from app.picture.median import median_of_bytes
 from app.picture.opencv import cv2
 from app.picture.page import find_page
 from app.picture.perspective import PlaneView
@@ -155,8 +156,8 @@ def _look_beside(grey: Bytes) -> _Ground | None:
         far = near_any > 3 * unit
     if far.sum() < 200:
         return None
-    level = float(np.median(grey[far]))
-    inside = float(np.median(grey[thing > 0]))
+    level = median_of_bytes(grey, far)
+    inside = median_of_bytes(grey, thing)
     if level - inside < 20:
         return None
     ring = (away > unit) & (away < 4 * unit)
@@ -204,7 +205,7 @@ def _unevenness(grey: Bytes, far: NDArray[np.bool_]) -> float:
     for rows, rows_far in zip(np.array_split(grey, 4), np.array_split(far, 4), strict=True):
         for part, part_far in zip(np.array_split(rows, 4, axis=1), np.array_split(rows_far, 4, axis=1), strict=True):
             if part_far.sum() > 0.1 * part_far.size:
-                levels.append(float(np.median(part[part_far])))
+                levels.append(median_of_bytes(np.ascontiguousarray(part), np.ascontiguousarray(part_far)))
     if len(levels) < 3:
         return 0.0
     return float((np.max(levels) - np.min(levels)) / np.median(levels))

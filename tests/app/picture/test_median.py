@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from app.picture.median import median_of, row_medians
+from app.picture.median import median_of, median_of_bytes, row_medians
 
 RNG = np.random.default_rng(5)
 
@@ -25,3 +25,14 @@ def test_row_medians_are_each_row_s(columns: int) -> None:
     """As a column, to be taken off the rows."""
     values = RNG.normal(0, 3, (7, columns))
     assert row_medians(values) == pytest.approx(np.median(values, axis=1, keepdims=True))
+
+
+@pytest.mark.parametrize("share", [0.3, 0.001])
+def test_the_median_of_bytes_is_exact(share: float) -> None:
+    """Of an even and of an odd count, where a mask says so."""
+    grey = RNG.integers(0, 256, (50, 60)).astype(np.uint8)
+    where = RNG.uniform(size=grey.shape) < share
+    where[3, 4] = True
+    for mask in (where, np.where(np.cumsum(where).reshape(where.shape) == 1, False, where)):
+        if mask.any():
+            assert median_of_bytes(grey, mask) == float(np.median(grey[mask]))
