@@ -240,7 +240,8 @@ class Session(QObject):
         """Stop reading until something changes."""
         self._given_up = self.bench.revision
         self._read_timer.stop()
-        for kind in ("read", "open", "cut key"):
+        self._settle_timer.stop()
+        for kind in ("read", "settle", "open", "cut key"):
             self.worker.cancel(kind)
         self.changed.emit()
 
@@ -386,7 +387,7 @@ class Session(QObject):
         else:
             self._read_timer.stop()
             self.worker.cancel("read")
-            if not self._hand_at_work and self.bench.settling() is not None:
+            if not (self.given_up or self._hand_at_work) and self.bench.settling() is not None:
                 self._settle_timer.start()
         if self.bench.dirty and not self._save_timer.isActive():  # not put off by the next change
             self._save_timer.start()
