@@ -18,11 +18,14 @@ import io
 import json
 import os
 import tarfile
+import threading
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
+from app.sealing_beside import Does, NotOpened, beside
 from keycore.job import Job, job_text, parse_job
 from keycore.jobfolder import RECORD, sha256_of, write_whole
 from keycore.refusal import Refusal
@@ -78,7 +81,7 @@ def save_sealed(
     file = Path(file)
     require_passphrase(passphrase)
     content = _content(job, pictures, autosave_key or new_autosave_key(), count)
-    _write(file, _pyrage().passphrase.encrypt(_packed(content), passphrase))
+    _write(file, _stretched("encrypt", _packed(content), passphrase))
     autosave_of(file).unlink(missing_ok=True)
 
 
@@ -126,10 +129,9 @@ def load_sealed(file: Path | str, passphrase: str) -> SealedJob:
     """Open a sealed job in memory; where an autosave beside it is later, that."""
     file = Path(file)
     sealed = _sealed_bytes(file)
-    rage = _pyrage()
     try:
-        packed = rage.passphrase.decrypt(sealed, passphrase)
-    except rage.DecryptError as error:
+        packed = _stretched("decrypt", sealed, passphrase)
+    except (_pyrage().DecryptError, NotOpened) as error:
         raise Refusal(
             f"{file.name} did not open: the passphrase is another one, or the file is damaged.",
             code="sealed.passphrase",
@@ -216,6 +218,17 @@ def _unpacked(packed: bytes, origin: str) -> dict[str, bytes]:
             }
     except tarfile.TarError as error:
         raise Refusal(f"{origin} opened, but what it holds is no job.", code="sealed.not-a-job") from error
+
+
+def _stretched(does: Does, content: bytes, passphrase: str) -> bytes:
+    """What a passphrase's slow function makes; from a thread in another process, or the window would stand still."""
+    rage = _pyrage()
+    on_a_thread = threading.current_thread() is not threading.main_thread()
+    if on_a_thread and isinstance(rage, ModuleType):
+        made = beside(does, content, passphrase)
+        if made is not None:
+            return made
+    return bytes(getattr(rage.passphrase, does)(content, passphrase))
 
 
 def _pyrage() -> Any:

@@ -5,12 +5,16 @@ from __future__ import annotations
 import os
 import stat
 import sys
+import time
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
-from app.sealing import is_sealed, load_sealed, save_sealed
+from app.sealing import SealedJob, is_sealed, load_sealed, save_sealed
+from app.sealing_beside import beside
 from keycore.job import Entitlement, Job, JobPicture
 from keycore.jobfolder import sha256_of
 from keycore.refusal import Refusal
@@ -100,3 +104,33 @@ def test_without_the_package_the_sentence_says_what_to_install(tmp_path: Path, m
     monkeypatch.setitem(sys.modules, "pyrage", None)
     with pytest.raises(Refusal, match="pip install pyrage"):
         save_sealed(tmp_path / "x.job.age", a_job(), {"copy.png": PICTURE}, PASSPHRASE)
+
+
+def test_a_thread_seals_and_opens_while_the_program_lives(tmp_path: Path) -> None:
+    """With the real library: the interpreter counts on all through the slow second; a wrong passphrase is told."""
+    file, counted = tmp_path / "slow.job.age", []
+
+    def on_thread(does: Callable[[], object]) -> object:
+        with ThreadPoolExecutor(1) as pool:
+            future = pool.submit(does)
+            count = 0
+            while not future.done():
+                time.sleep(0.005)
+                count += 1
+            counted.append(count)
+            return future.result()
+
+    on_thread(lambda: save_sealed(file, a_job(), {"copy.png": PICTURE}, PASSPHRASE))
+    opened = on_thread(lambda: load_sealed(file, PASSPHRASE))
+
+    assert isinstance(opened, SealedJob) and opened.job == a_job() and opened.problems == ()
+    assert min(counted) > 10
+    with pytest.raises(Refusal, match="did not open: the passphrase is another one"):
+        on_thread(lambda: load_sealed(file, "quite another passphrase"))
+
+
+def test_without_another_process_the_sealing_is_done_here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where none can be started it takes as long and does the same."""
+    monkeypatch.setattr("app.sealing_beside.sys.executable", str(tmp_path / "nothing"))
+
+    assert beside("encrypt", b"content", PASSPHRASE) is None
