@@ -26,7 +26,7 @@ class PicturePanel(StepPanel):
         super().__init__(session, "", parent)
         self.title.setText(self.tr("Pictures of this key"))
         self.list = plain_list(self.tr("Pictures of this key"))
-        self.list.setMaximumHeight(120)
+        self.list.setMaximumHeight(84)
         self.list.currentRowChanged.connect(self._show)
         self.box.addWidget(self.list)
         self.facts = words("", "quiet")

@@ -38,6 +38,8 @@ _READ_AFTER_MS: Final = 120
 _SETTLE_AFTER_MS: Final = 600
 """The hand rests: what went on from a kept fit is read whole."""
 SAVE_AFTER_MS: Final = 350
+SAVE_WITHIN_S: Final = 1.5
+"""A change is saved when the hand has rested for the first; a hand that never rests is saved after the second."""
 PATIENCE_S: Final = 0.1
 """The window waits so long for a save that something hangs on; what takes longer is done beside it."""
 _LAYERS_KEPT: Final = 6
@@ -77,6 +79,7 @@ class Session(QObject):
         self._settle_timer = self._timer(_SETTLE_AFTER_MS, self._settle)
         self._save_timer = self._timer(SAVE_AFTER_MS, self.save)
         self.saver = Saver(self)
+        self._changed_at = 0.0
         self._asked: Saving | None = None
         self._end: Literal["", "saving", "leaving", "ended"] = ""
         self._leaves_unsaved: tuple[Bench, int] | None = None
@@ -389,8 +392,12 @@ class Session(QObject):
             self.worker.cancel("read")
             if not (self.given_up or self._hand_at_work) and self.bench.settling() is not None:
                 self._settle_timer.start()
-        if self.bench.dirty and not self._save_timer.isActive():  # not put off by the next change
-            self._save_timer.start()
+        if self.bench.dirty:
+            now = time.monotonic()
+            if not self._save_timer.isActive():
+                self._changed_at = now
+            if not self._save_timer.isActive() or now - self._changed_at < SAVE_WITHIN_S:
+                self._save_timer.start()
 
     def _read(self) -> None:
         work = self.bench.work()

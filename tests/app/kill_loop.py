@@ -137,7 +137,8 @@ class Window(Plain):
         from PySide6.QtCore import QCoreApplication, QTimer
 
         application = QCoreApplication([])
-        app.window.session.SAVE_AFTER_MS = 2  # type: ignore[misc]  # a save is under way nearly all the time
+        # A save is under way nearly all the time.
+        app.window.session.SAVE_AFTER_MS, app.window.session.SAVE_WITHIN_S = 2, 0.0  # type: ignore[misc]
         session = app.window.session.Session(self.open())
         own = random.Random(seed)
 

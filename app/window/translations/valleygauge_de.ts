@@ -1025,11 +1025,11 @@
     </message>
     <message>
         <source>a scan of the key itself</source>
-        <translation>ein Scan des Schlüssels selbst</translation>
+        <translation>ein Scan des Schlüssels</translation>
     </message>
     <message>
         <source>a photocopy of the key</source>
-        <translation>eine Fotokopie des Schlüssels</translation>
+        <translation>eine Fotokopie</translation>
     </message>
     <message>
         <source>a photo of the key</source>
@@ -1037,7 +1037,7 @@
     </message>
     <message>
         <source>a photo of a photocopy</source>
-        <translation>ein Foto einer Fotokopie</translation>
+        <translation>ein Foto einer Kopie</translation>
     </message>
     <message>
         <source>whatever the program finds</source>

@@ -17,6 +17,7 @@ from app.bench_sealed import SealedPlace
 from app.folders import jobs_folder
 from app.window.main_window import MainWindow
 from app.window.saver import Saver
+from app.window.session import SAVE_WITHIN_S
 from keycore.refusal import Refusal
 from tests.app.made import quick_age
 from tests.app.test_bench_keep import SEEN
@@ -94,6 +95,20 @@ def test_the_window_lives_while_a_save_hangs(window: MainWindow, qtbot: QtBot, s
     assert all(name.startswith("saver") for name in slow.threads)
     assert window.header.saved.text().startswith("saved ")
     assert Bench.open_job(jobs_folder() / "T-1", reading_only=True).state.notes == "two"
+
+
+def test_a_hand_that_never_rests_is_saved_all_the_same(window: MainWindow, qtbot: QtBot) -> None:
+    """Changes that follow each other put the save off, but not for ever."""
+    session, saves = window.session, list[int]()
+    session.save_now()
+    session.saved.connect(lambda: saves.append(1))
+    end, count = time.monotonic() + SAVE_WITHIN_S + 1.0, 0
+    while time.monotonic() < end and not saves:
+        count += 1
+        session.act(lambda: session.bench.set_notes(str(count)))  # noqa: B023
+        qtbot.wait(50)
+
+    assert saves and count > 1000 * SAVE_WITHIN_S / 50 / 3
 
 
 def test_one_change_is_saved_once(window: MainWindow, qtbot: QtBot, slow: Slow) -> None:
