@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from keycore.spec import KeySpec
 
 _log = logging.getLogger(__name__)  # names of commands and codes of refusals; never what a person typed
-LISTS = frozenset({"--roots", "--positions", "--hold", "--not", "--rules"})
+LISTS = frozenset({"--roots", "--positions", "--hold", "--not", "--rules", "--begun"})
 """Options that take several values after one another: ``--roots 19.51 18.28 16.13``."""
 CAUTION = (
     "Caution: only for a key that its holder is entitled to; local law and licence rules come first. "

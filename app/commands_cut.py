@@ -91,6 +91,23 @@ def _show(cuts: CutList, as_json: bool) -> None:
 def trials(
     job: Annotated[Path, typer.Argument(metavar="JOB", help=JOB_HELP)],
     most: Annotated[int, typer.Option("--most", metavar="N", help="Plan for so many of the likeliest codes.")] = 10,
+    begun: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--begun",
+            metavar="R1 R2 ...|CODE",
+            help="A key that is cut already and may be cut deeper: its root heights, bow to tip, or its code.",
+        ),
+    ] = None,
+    tried: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--tried",
+            metavar="CODE",
+            help="A code that did not open, besides those that the job has on record (may be repeated).",
+        ),
+    ] = None,
+    unit: Annotated[str, typer.Option("--unit", metavar="mm|in", help="Unit of the root heights.")] = "mm",
     as_json: Annotated[bool, typer.Option("--json", help="One trialplan/1 object.")] = False,
 ) -> None:
     """Plan which codes to cut and try, to spend the fewest blanks.
@@ -98,18 +115,38 @@ def trials(
     \b
     Example:
       valleygauge trials valleygauge-demo/demo-photocopy
+      valleygauge trials valleygauge-demo/demo-photocopy --begun 3-1-2-5-4 --tried 3-1-2-5-4
+      valleygauge trials valleygauge-demo/demo-photocopy --begun 6.7 7.7 7.2 5.7 6.2
     """
     from app.commands_job import decoded_job
+    from keycore.codes import parse_code
     from keycore.trials import plan_trials
 
-    bench, decoding = decoded_job(job, most=most)
-    plan = plan_trials([(ranked.code, ranked.probability) for ranked in decoding.codes], decoding.spec, most=most)
+    bench, decoding = decoded_job(job, most=most + len(tried or ()))
+    gone = {trial.code for trial in bench.state.trials if trial.opened is False}
+    gone |= {parse_code(code, decoding.spec) for code in tried or ()}
+    candidates = [(ranked.code, ranked.probability) for ranked in decoding.codes]
+    begun_mm = _begun_heights(begun, unit, decoding.spec)
+    plan = plan_trials(candidates, decoding.spec, most=most, begun_mm=begun_mm, tried=gone)
     if as_json:
         print_json(plan.to_json())
         return
     typer.echo(f"Job {bench.state.number}, {decoding.spec.name}\n{plan.text()}")
     for caution in cautions(decoding.spec):
         say(caution)
+
+
+def _begun_heights(begun: list[str] | None, unit: str, spec: KeySpec) -> tuple[float, ...] | None:
+    """Root heights, mm, of the key that was begun, given as heights or as a code."""
+    from keycore.codes import parse_code
+
+    if unit not in MM_PER:
+        raise Refusal(f"--unit is mm or in; got {unit!r}.", code="call.unit")
+    if not begun:
+        return None
+    if "-" in begun[0].strip()[1:]:
+        return tuple(spec.root_of(label) for label in parse_code(" ".join(begun), spec))
+    return tuple(height * MM_PER[unit] for height in numbers(begun, "a root height of the key already begun"))
 
 
 def check(

@@ -116,7 +116,7 @@ class _Network:
         self._room: list[int] = []
         self._price: list[float] = []
         self._arcs: list[list[int]] = [[] for _ in range(2 + 2 * count)]
-        direct = order & ~_through_another(order)
+        steps = direct(order)
         for code in range(count):
             self._arc(2 + 2 * code, 3 + 2 * code, 1, -float(weights[code]))
             self._arc(2 + 2 * code, 3 + 2 * code, count, 0.0)
@@ -124,7 +124,7 @@ class _Network:
                 self._arc(0, 2 + 2 * code, count, 0.0)
             if not order[code].any():
                 self._arc(3 + 2 * code, 1, count, 0.0)
-            for deeper in np.flatnonzero(direct[code]):
+            for deeper in np.flatnonzero(steps[code]):
                 self._arc(3 + 2 * code, 2 + 2 * int(deeper), count, 0.0)
 
     def _arc(self, tail: int, head: int, room: int, price: float) -> None:
@@ -164,8 +164,8 @@ class _Network:
         return float(-cost[1])
 
 
-def _through_another(order: Order) -> Order:
-    """(n, n) True where a third code lies between two."""
+def direct(order: Order) -> Order:
+    """(n, n) True where one code can follow another and no third one lies between them."""
     steps = order.astype(np.float32)
-    between: Order = (steps @ steps) > 0.5
-    return between
+    between = (steps @ steps) > 0.5
+    return np.asarray(order & ~between, dtype=bool)

@@ -109,8 +109,8 @@ class TrialPlan:
         if self.proved:
             how_good = "No order spends fewer blanks on average."
         else:
-            least = f"{self.bound_blanks:.2f} blanks"
-            how_good = f"It is not proved the best: no order spends fewer than {least} on average."
+            spare = max(math.ceil(1e5 * (self.expected_blanks - self.bound_blanks)) / 1e5, 1e-5)
+            how_good = f"It is not proved the best, but no order saves more than {spare:g} blanks on average."
         blank = "blank" if self.begun_mm is None else "fresh blank"
         return (
             f"On average {self.expected_blanks:.2f} {_plural(blank, self.expected_blanks)} and "
@@ -169,6 +169,7 @@ def plan_trials(
     seconds: float = 10.0,
     most: int = 200,
     begun_mm: Sequence[float] | None = None,
+    tried: Iterable[Code] = (),
 ) -> TrialPlan:
     """The plan that spends the fewest blanks on average, and then the fewest trials.
 
@@ -186,6 +187,9 @@ def plan_trials(
     begun_mm
         Root heights, mm, of a key that is already cut and may be cut deeper, bow to tip (of independent edges, the
         first edge's and then the second's).  It costs no blank, so it is used first.
+    tried
+        Codes that were tried already and did not open.  They are left out, and what is left becomes likelier by as
+        much.
 
     Notes
     -----
@@ -194,7 +198,7 @@ def plan_trials(
     """
     if not 1 <= most <= MOST_CANDIDATES:
         raise Refusal(f"A plan holds between 1 and {MOST_CANDIDATES} candidates; got {most}.", code="trials.most")
-    kept = _checked(candidates, spec)[:most]
+    kept = _untried(_checked(candidates, spec), tried, spec)[:most]
     probabilities = np.array([probability for _code, probability in kept])
     total = math.fsum(probabilities)
     none = max(0.0, 1.0 - total)
@@ -277,6 +281,16 @@ def _checked(candidates: Iterable[tuple[Code, float]], spec: KeySpec) -> list[tu
     if not likely:
         raise Refusal("There is no candidate code to plan for; read the key first.", code="trials.none")
     return likely
+
+
+def _untried(likely: list[tuple[Code, float]], tried: Iterable[Code], spec: KeySpec) -> list[tuple[Code, float]]:
+    """The candidates that are left after some did not open."""
+    gone = {tuple(code) for code in tried}
+    left = [(code, probability) for code, probability in likely if code not in gone]
+    if not left:
+        raise Refusal("Every candidate was tried already; read the key again.", code="trials.all-tried")
+    still = 1.0 - math.fsum(probability for code, probability in likely if code in gone)
+    return [(code, min(probability / max(still, probability), 1.0)) for code, probability in left]
 
 
 def _depths(code: Code, spec: KeySpec) -> tuple[int, ...]:

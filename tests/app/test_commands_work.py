@@ -167,6 +167,15 @@ def test_a_job_goes_on_from_its_folder(picture: Path, tmp_path: Path) -> None:
 
     assert "code " + "-".join(CODE) in run("cutlist", job)[1]
     assert json.loads(run("trials", job, "--most", "3", "--json")[1])["format"] == "trialplan/1"
+    code = "-".join(CODE)
+    begun = json.loads(run("trials", job, "--begun", code, "--json")[1])
+    heights = [str(height) for height in begun["begun_mm"]]
+    assert begun["steps"][0]["blank"] == 0 and begun["steps"][0]["cut"] == []
+    assert json.loads(run("trials", job, "--begun", *heights, "--json")[1]) == begun
+    assert run("trials", job, "--begun", *heights)[1].count("On the key already begun: leave it as it is") == 1
+    left = json.loads(run("trials", job, "--begun", code, "--tried", code, "--json")[1])
+    assert list(CODE) not in [step["code"] for step in left["steps"]]
+    assert run("trials", job, "--begun", "7", "7", "--json")[0] == 1
     assert run("cutlist", job, "--out", tmp_path / "cuts.csv")[0] == 0
     rows = list(csv.DictReader(io.StringIO((tmp_path / "cuts.csv").read_text(encoding="utf-8"))))
     assert [row["depth"] for row in rows] == list(CODE) and rows[0]["asked_by"] == "Orla Fenwright"

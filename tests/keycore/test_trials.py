@@ -194,6 +194,20 @@ def test_words_of_a_plan_that_starts_on_a_key_already_begun() -> None:
     assert json.loads(json.dumps(plan.to_json()))["begun_mm"] == [7.71, 7.2, 6.7, 5.7, 5.69]
 
 
+def test_what_did_not_open_is_left_out_and_the_rest_is_likelier() -> None:
+    """Bayes' rule: the others keep their proportions and gain what the tried ones had."""
+    candidates = [(tuple("12355"), 0.5), (tuple("13365"), 0.25), (tuple("02355"), 0.2)]
+    plan = plan_trials(candidates, HARBOURSIDE, tried=[tuple("12355"), tuple("00000")])
+
+    assert [(step.code, step.probability) for step in plan.steps] == [
+        (tuple("02355"), pytest.approx(0.4)),
+        (tuple("13365"), pytest.approx(0.5)),
+    ]
+    assert plan.none_probability == pytest.approx(0.1)
+    with pytest.raises(Refusal, match="tried already"):
+        plan_trials(candidates, HARBOURSIDE, tried=[code for code, _ in candidates])
+
+
 @pytest.mark.parametrize("begun_mm", [[7.7, 7.2], [7.7, 7.2, 6.7, 5.7, -1.0], [7.7, 7.2, 6.7, 5.7, float("nan")]])
 def test_a_begun_key_that_cannot_be_is_refused(begun_mm: list[float]) -> None:
     """Another count of cuts, or no height at all."""
