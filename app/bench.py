@@ -261,10 +261,16 @@ class Bench(Keeping):
             last=self._last_decoder,
         )
 
+    @property
+    def is_settled(self) -> bool:
+        """Whether no reading of the job as it stands went on from a kept fit (:meth:`settling`)."""
+        key = self._decode_key()
+        return key is None or self._unsettled.isdisjoint(key.reads)
+
     def settling(self) -> Work | None:
         """Whole readings of what went on from a kept fit, to be made when the hand rests; None where there are none."""
         key = self._decode_key()
-        if key is None or key not in self._decoders or self._unsettled.isdisjoint(key.reads):
+        if key is None or key not in self._decoders or self.is_settled:
             return None
         known, to_read = [], []
         for picture, read in zip(self.key_pictures, key.reads, strict=True):

@@ -22,8 +22,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from keycore.emission import CutLikelihood
 from keycore.measured import Floats
@@ -48,7 +50,7 @@ class Points:
     log_mass: Floats
     misread: Floats
 
-    def take(self, chosen: Floats) -> Points:
+    def take(self, chosen: NDArray[Any]) -> Points:
         """Some of them, by index or mask."""
         return Points(*(getattr(self, member.name)[chosen] for member in fields(self)))
 
@@ -135,12 +137,12 @@ def frame_of(
     return Frame(nodes, steps, middle, lean, step * level_sigma, third, log_third_mass)
 
 
-def grown_points(frame: Frame, evidence: ScaleEvidence, growth_mm: float) -> Points:
-    """The fine lattice where growth is held at one value; masses are of the scale and the third alone."""
-    scale = np.repeat(np.arange(len(frame.log_scale)), len(frame.third))
-    third = np.tile(np.arange(len(frame.third)), len(frame.log_scale))
+def grown_points(frame: Frame, evidence: ScaleEvidence, growths_mm: Floats) -> Points:
+    """The fine lattice where growth is held, at one value after the other; masses are of scale and third alone."""
+    scale = np.tile(np.repeat(np.arange(len(frame.log_scale)), len(frame.third)), len(growths_mm))
+    third = np.tile(np.arange(len(frame.third)), len(frame.log_scale) * len(growths_mm))
     log_scale = frame.log_scale[scale]
-    growth = np.full(len(scale), growth_mm)
+    growth = np.repeat(growths_mm, len(frame.log_scale) * len(frame.third))
     log_mass = log_prior_mass(evidence, log_scale, growth) + np.log(frame.log_steps[scale])
     return Points(
         log_scale, growth, frame.third[third], log_mass + frame.log_third_mass[third], np.zeros_like(log_scale)

@@ -175,9 +175,31 @@ class PicturePosterior:
 
     def at_growth(self, growth_mm: float) -> Lattice:
         """The lattice with growth held."""
-        points = self._in_every_state(grown_points(self.frame, self.evidence, growth_mm))
+        points = self._in_every_state(grown_points(self.frame, self.evidence, np.array([growth_mm])))
         points = points.take(points.log_mass > points.log_mass.max() - NEGLIGIBLE_NATS)
         return self._lattice(points)
+
+    def at_growths(self, growths_mm: Floats) -> tuple[Floats, tuple[Floats, ...], Indexes]:
+        """The points of several held growths one after the other: (points,) weights, factors, first of each growth.
+
+        Each growth's weights have a unit of their own.
+        """
+        points = self._in_every_state(grown_points(self.frame, self.evidence, growths_mm))
+        # Two growths may be one to the last bit and still are two: their own numbers keep them apart.
+        each = len(self.frame.log_scale) * len(self.frame.third)
+        number = np.tile(np.repeat(np.arange(len(growths_mm)), each), len(self._states))
+        order = np.argsort(number, kind="stable")
+        points, number = points.take(order), number[order]
+        most = np.maximum.reduceat(points.log_mass, np.searchsorted(number, np.arange(len(growths_mm))))
+        log_mass = points.log_mass - most[number]
+        near = np.flatnonzero(log_mass > -NEGLIGIBLE_NATS)
+        number, weights, factors = number[near], np.exp(log_mass[near]), self.factors_at(points.take(near))
+        mass = weights * totals(factors, self.links)
+        order = np.lexsort((mass, number))
+        upto = np.cumsum(mass[order] / np.bincount(number, mass)[number[order]]) - number[order]
+        kept = np.sort(order[upto > LET_GO])
+        starts = np.searchsorted(number[kept], np.arange(len(growths_mm)))
+        return weights[kept], tuple(factor[kept] for factor in factors), starts
 
     def common_wear(self, points: Points) -> tuple[Floats, Floats]:
         """(wear in mm, (points, wear) probability) of the key's common wear, where the lattice's growth is the

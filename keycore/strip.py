@@ -28,6 +28,8 @@ those down to the resolution would take minutes."""
 COARSE_STEPS = 70
 RIVALS = 4
 ROUNDS = 6
+AT_ONCE = 24
+"""Growths that are looked at together: enough to spare time, too few to leave the processor's own memory."""
 
 
 @dataclass(frozen=True)
@@ -45,13 +47,15 @@ def strip_of(posterior: PicturePosterior) -> tuple[StripSegment, ...]:
     coarse = np.linspace(GROWTH_LOW_MM, GROWTH_HIGH_MM, COARSE_STEPS + 1)
     for growth_mm in coarse:
         _join(rivals, _likeliest(posterior, float(growth_mm), RIVALS))
+    looked_at: set[float] = set()
     for _ in range(ROUNDS):
         borders, winners = _pieces(posterior, rivals, coarse)
         checks = [border + side for border in borders[1:-1] for side in (-2 * RESOLUTION_MM, 2 * RESOLUTION_MM)]
         checks += [(a + b) / 2 for a, b in zip(borders, borders[1:], strict=False)]
         before = len(rivals)
-        for growth_mm in checks:
+        for growth_mm in sorted(set(checks) - looked_at):  # a border that stayed gives the same again
             _join(rivals, _likeliest(posterior, growth_mm, 1))
+        looked_at |= set(checks)
         if len(rivals) == before:
             break
     labels = posterior.spec.labels
@@ -76,31 +80,31 @@ def _pieces(
     """Borders (both ends included) and the winner of each piece among the rivals."""
     bend = _greatest_bend(posterior)
     table = np.array(rivals)
-    borders, winners = [float(coarse[0])], [int(np.argmax(_scores(posterior, table, coarse[0])))]
-    pending = [
-        (float(a), float(b), _scores(posterior, table, a), _scores(posterior, table, b))
-        for a, b in zip(coarse[-2::-1], coarse[:0:-1], strict=True)
-    ]
+    at = _scores(posterior, table, coarse)
+    pending = list(zip(coarse[:-1], coarse[1:], at[:-1], at[1:], strict=True))
+    turns: list[tuple[float, int]] = [(float(coarse[0]), int(np.argmax(at[0])))]
+    # All intervals of one width are halved together: one look at the lattice for all of their middles.
     while pending:
-        low, high, at_low, at_high = pending.pop()
-        first, last = int(np.argmax(at_low)), int(np.argmax(at_high))
-        same = first == last
-        if same and (high - low <= TIE_MM or _safe(at_low, at_high, first, bend * (high - low) ** 2 / 8)):
-            if first != winners[-1]:
-                borders.append(low)
-                winners.append(first)
-            continue
-        if high - low <= RESOLUTION_MM:
-            if last != winners[-1]:
-                borders.append((low + high) / 2)
-                winners.append(last)
-            continue
-        middle = (low + high) / 2
-        at_middle = _scores(posterior, table, middle)
-        pending.append((middle, high, at_middle, at_high))
-        pending.append((low, middle, at_low, at_middle))
-    borders.append(float(coarse[-1]))
-    return borders, winners
+        open_ = []
+        for low, high, at_low, at_high in pending:
+            first, last = int(np.argmax(at_low)), int(np.argmax(at_high))
+            same = first == last
+            if same and (high - low <= TIE_MM or _safe(at_low, at_high, first, bend * (high - low) ** 2 / 8)):
+                turns.append((float(low), first))
+            elif high - low <= RESOLUTION_MM:
+                turns.append((float(low + high) / 2, last))
+            else:
+                open_.append((low, high, at_low, at_high))
+        middles = np.array([(low + high) / 2 for low, high, _, _ in open_])
+        pending = []
+        for (low, high, at_low, at_high), middle, at_middle in zip(
+            open_, middles, _scores(posterior, table, middles), strict=True
+        ):
+            pending += [(low, middle, at_low, at_middle), (middle, high, at_middle, at_high)]
+    turns.sort(key=lambda turn: turn[0])
+    changes = [turn for before, turn in zip(turns, turns[1:], strict=False) if turn[1] != before[1]]
+    borders = [float(coarse[0]), *(place for place, _ in changes), float(coarse[-1])]
+    return borders, [turns[0][1], *(winner for _, winner in changes)]
 
 
 def _safe(at_low: Floats, at_high: Floats, winner: int, bend: float) -> bool:
@@ -110,13 +114,18 @@ def _safe(at_low: Floats, at_high: Floats, winner: int, bend: float) -> bool:
     return bool(ahead.min() > bend)
 
 
-def _scores(posterior: PicturePosterior, rivals: Floats, growth_mm: float) -> Floats:
-    """(rivals,) logarithm of each code's mass at this growth."""
-    lattice = posterior.at_growth(float(growth_mm))
-    product = np.repeat(lattice.weights[:, None], len(rivals), axis=1)
-    for factor, depths in zip(lattice.factors, rivals.T, strict=True):
-        product *= factor[:, depths]
-    return np.asarray(np.log(np.maximum(product.sum(axis=0), 1e-300)))
+def _scores(posterior: PicturePosterior, rivals: Floats, growths_mm: Floats) -> Floats:
+    """(growths, rivals) logarithm of each code's mass at each growth, each growth up to a constant of its own."""
+    found = [np.empty((0, len(rivals)))]
+    for some in np.array_split(growths_mm, max(1, -(-len(growths_mm) // AT_ONCE))):
+        if not len(some):
+            continue
+        weights, factors, starts = posterior.at_growths(np.asarray(some))
+        product = np.repeat(weights[:, None], len(rivals), axis=1)
+        for factor, depths in zip(factors, rivals.T, strict=True):
+            product *= factor[:, depths]
+        found.append(np.log(np.maximum(np.add.reduceat(product, starts, axis=0), 1e-300)))
+    return np.concatenate(found)
 
 
 def _greatest_bend(posterior: PicturePosterior) -> float:

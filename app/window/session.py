@@ -211,6 +211,8 @@ class Session(QObject):
         task = self.bench.strip_task()
         if task is None:  # while a new reading is under way the last strip stays in sight
             return self._strip if self.bench.decoding is not None else ()
+        if self._strip and not (self.bench.is_settled or self.given_up):  # nor is one made at every step of a drag
+            return self._strip
         if self._strip_of is None or not _same_task(self._strip_of, task):
             self._strip_of = task
             self.worker.start("strip", lambda progress, cancelled: task(), self._strip_done, self._failed)
