@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import pytest
 
-from app.picture.alignment import Guess, alignments
+from app.picture.alignment import Alignment, Guess, alignments
 from app.picture.cuts import cut_curve, uneven
 from app.picture.edgemaps import EdgeMaps, edge_maps, log_ratio
-from app.picture.ends import find_shoulder
-from app.picture.fit import fit_blade, look_roughly
+from app.picture.ends import MOST_OF_ENDS, BladeEnds, find_shoulder
+from app.picture.fit import FINE_LOOKS, SAME_MM, WORSE, RoughFit, fit_blade, likeliest, look_roughly
 from app.picture.frame import Frame
 from app.picture.lie import HeightCurve, LineGuess
 from app.picture.sample import Patch
@@ -174,3 +175,36 @@ def test_an_uneven_edge_widens_a_likelihood_and_keeps_its_place() -> None:
     assert wide.most_mm == pytest.approx(0.8, abs=0.006)
     assert 0.04 < np.ptp(height[wide.log_p > wide.log_p.max() - 0.5]) < 0.14
     assert wide.log_p.max() - wide.log_p[280] == pytest.approx(5.0, abs=0.1)
+
+
+def test_the_likeliest_rough_fits_are_those_of_the_best_whole_scores() -> None:
+    """As if both ends of every one had been looked for; those that can decide nothing are left alone."""
+    spec = load_spec("harbourside-5")
+    rng = np.random.default_rng(6)
+    patch = Patch(np.zeros((4, 4), dtype=np.float32), 0, 0)
+    looked = 0
+    for _ in range(40):
+        of_ends = rng.uniform(-3.0, MOST_OF_ENDS, 30)
+        asked: list[int] = []
+
+        def look(number: int, asked: list[int] = asked, of_ends: np.ndarray = of_ends) -> BladeEnds:
+            asked.append(number)
+            return BladeEnds(None, None, float(of_ends[number]))
+
+        rough = [
+            RoughFit(patch, FRAME.moved(x_mm=float(x)), Alignment(0.0, 1.0, 0.0), float(log_p), partial(look, number))
+            for number, (x, log_p) in enumerate(zip(rng.choice(6, 30) * 0.15, rng.uniform(0, 400, 30), strict=True))
+        ]
+        found = likeliest(rough, spec)
+        looked += len(asked)
+        assert len(asked) == len(set(asked))
+
+        wanted: list[RoughFit] = []
+        for one in sorted(rough, key=lambda one: -one.score):
+            apart = all(
+                abs(one.frame.to_picture[0, 2] - other.frame.to_picture[0, 2]) > SAME_MM * PX for other in wanted
+            )
+            if len(wanted) < FINE_LOOKS and apart and (not wanted or one.score >= wanted[0].score - WORSE):
+                wanted.append(one)
+        assert found == wanted
+    assert looked < 40 * 30 / 2
