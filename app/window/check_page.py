@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import importlib
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFileDialog, QFormLayout, QLineEdit, QWidget
@@ -36,6 +38,7 @@ class CheckPage(StepPanel):
         self._form = QFormLayout(self._home)
         self._form.setContentsMargins(0, 0, 0, 0)
         self.box.addWidget(self._home)
+        self._brought = False
         self.fields: list[QLineEdit] = []
         self._for: tuple[str, ...] = ()
         self._typed_in = self.format
@@ -77,6 +80,7 @@ class CheckPage(StepPanel):
             )
         )
         self._rebuild(code)
+        self._bring_the_check()
         check = bench.state.cut_key_check
         if check is not None:
             lines = [f"{row['cut']}: {said(row['words'])}" for row in check.get("checks", ())]
@@ -160,25 +164,43 @@ class CheckPage(StepPanel):
         self.session.worker.start("cut key", work.run, done, self.session.failed)
 
     def show_overlay(self) -> None:
-        """Show nominal and measured profile over each other."""
-        from app.bench_check import recorded_overlay
+        """Show nominal and measured profile over each other, drawn beside the window."""
+        session, twin = self.session, self.session.bench.twin()
+
+        def draw(_progress: Callable[[float, str], None], _cancelled: Callable[[], bool]) -> Any:
+            from app.bench_check import recorded_overlay
+            from app.window.drawing_dialog import picture_of
+
+            drawing = recorded_overlay(twin)
+            return None if drawing is None else (drawing, picture_of(drawing))
+
+        session.worker.start("overlay", draw, self._show_drawn, session.failed)
+
+    def _show_drawn(self, drawn: Any) -> None:
         from app.window.drawing_dialog import DrawingDialog
 
-        try:
-            drawing = recorded_overlay(self.session.bench)
-        except Refusal as refusal:
-            self.session.refused.emit(refusal.sentence)
-            return
-        if drawing is None:
+        if drawn is None:
             self.session.refused.emit(self.tr("The overlay cannot be drawn; compare the cut key again."))
             return
         title = self.tr("Nominal and measured profile")
-        dialog = DrawingDialog(drawing, title, f"overlay-{self.session.bench.state.number}", self.window())
+        drawing, shown = drawn
+        dialog = DrawingDialog(drawing, shown, title, f"overlay-{self.session.bench.state.number}", self.window())
         dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
         dialog.show()
+
+    def _bring_the_check(self) -> None:
+        """Import the check, with half of scipy, while the figures are typed: not when they are to be compared."""
+        if not self._brought:
+            self._brought = True
+            self.session.worker.start("bring", _import_check, lambda _nothing: None, self.session.failed)
 
     def _ask_picture(self) -> None:
         dialog = QFileDialog(self, self.tr("Open a picture of the cut key"))
         dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
         dialog.fileSelected.connect(self.open_cut_key)
         dialog.open()
+
+
+def _import_check(_progress: Callable[[float, str], None], _cancelled: Callable[[], bool]) -> None:
+    for name in ("app.bench_check", "keycore.conformity"):
+        importlib.import_module(name)

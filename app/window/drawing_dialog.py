@@ -22,14 +22,14 @@ _DPI: Final = 120.0
 class DrawingDialog(QDialog):
     """One drawing."""
 
-    def __init__(self, drawing: Drawing, title: str, file_stem: str, parent: QWidget | None = None) -> None:
+    def __init__(
+        self, drawing: Drawing, shown: QImage, title: str, file_stem: str, parent: QWidget | None = None
+    ) -> None:
         super().__init__(parent)
         self.drawing, self._title, self._stem = drawing, title, file_stem
         self.setWindowTitle(title)
         self.resize(940, 560)
         box = QVBoxLayout(self)
-        image = drawing.to_image(_DPI)
-        shown = QImage(image.tobytes(), image.width, image.height, 3 * image.width, QImage.Format.Format_RGB888)
         label = QLabel()
         label.setPixmap(QPixmap.fromImage(shown))
         label.setAlignment(Qt.AlignmentFlag.AlignCenter)
@@ -62,3 +62,9 @@ class DrawingDialog(QDialog):
         dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
         dialog.fileSelected.connect(self.keep_as)
         dialog.open()
+
+
+def picture_of(drawing: Drawing) -> QImage:
+    """The drawing for the screen; may be made on any thread."""
+    image = drawing.to_image(_DPI)
+    return QImage(image.tobytes(), image.width, image.height, 3 * image.width, QImage.Format.Format_RGB888).copy()

@@ -258,6 +258,7 @@ def test_a_picture_of_the_cut_key_is_compared_and_drawn(kept: MainWindow, qtbot:
     assert check is not None and check["measured_by"] == "picture" and check["outcome"] != "fail"
     assert page.again.isVisible() and page.overlay.isVisible() and page.verdict.text() != ""
     page.show_overlay()
+    qtbot.waitUntil(lambda: any(d.isVisible() for d in kept.findChildren(DrawingDialog)), timeout=10_000)
     dialog = next(d for d in kept.findChildren(DrawingDialog) if d.isVisible())
     dialog.keep_as(str(tmp_path / "overlay"))
 
