@@ -65,20 +65,22 @@ def _crossing(
     place: float,
     closeness: float,
 ) -> float:
-    """Where a rising function reaches a level: Newton's steps from ``place``, every third a halving of the bracket."""
+    """Where a rising function reaches a level: Newton's steps from ``place``, or a halving of the bracket.
+
+    Halved where a step would leave the bracket, or does not shrink to a half of the one before.
+    """
     low, high = bracket
-    for turn in range(200):
+    before = high - low
+    for _ in range(200):
         miss = rising(place) - level
         low, high = (low, place) if miss > 0 else (place, high)
         rise = slope(place)
-        following = place - miss / rise if rise > 0 else math.inf
-        if turn % 3 == 2 or not low <= following <= high:
-            following = (low + high) / 2
-            if high - low < closeness:
-                return following
-        elif abs(following - place) < closeness:
-            return following
-        place = following
+        step = miss / rise if rise > 0 else math.inf
+        if not low <= place - step <= high or abs(step) > before / 2:
+            step = place - (low + high) / 2
+        if abs(step) < closeness:
+            return place - step
+        before, place = abs(step), place - step
     raise ArithmeticError("no crossing found")
 
 
