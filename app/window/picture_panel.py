@@ -55,6 +55,8 @@ class PicturePanel(StepPanel):
         self.key_label = words(self.tr("Which key of the picture"), "quiet")
         self.key = QSpinBox()
         self.key.setRange(1, 20)
+        for spin in (self.key, self.page):
+            spin.setMinimumHeight(26)
         name_field(self.key, self.key_label.text())
         self.key.valueChanged.connect(lambda number: session.act(lambda: session.bench.set_key(number - 1)))
         self.box.addWidget(self.key_label)

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent, QKeySequence, QMouseEvent
 from PySide6.QtWidgets import QFrame, QGridLayout, QVBoxLayout, QWidget
 
 from app.window.parts import words
+
+_WIDEST: Final = 1080
+_RIM: Final = 6
+"""Of the desk, left free on either side on a narrow screen, where the words wrap."""
 
 
 class ShortcutSheet(QFrame):
@@ -23,20 +29,22 @@ class ShortcutSheet(QFrame):
         grid = QGridLayout()
         grid.setHorizontalSpacing(18)
         grid.setVerticalSpacing(4)
+        grid.setColumnStretch(1, 1)
+        grid.setColumnStretch(3, 1)
         box.addLayout(grid)
         keys = self.keys()
         half = (len(keys) + 1) // 2
         for index, (key, says) in enumerate(keys):
             row, column = index % half, index // half * 2
             grid.addWidget(words(_native(key), "heading", wrap=False), row, column)
-            grid.addWidget(words(says, "quiet", wrap=False), row, column + 1)
+            grid.addWidget(words(says, "quiet"), row, column + 1)
         self._before: QWidget | None = None
         self.hide()
 
     def keys(self) -> list[tuple[str, str]]:
         """(key, what it does)."""
         return [
-            ("F10", self.tr("the job menu: papers, sealing, reduction, and all else")),
+            ("F10", self.tr("the job menu, with all that has no key")),
             ("Ctrl+O", self.tr("open a picture")),
             ("Ctrl+J", self.tr("open a job folder")),
             ("Ctrl+L", self.tr("kept jobs: find one")),
@@ -57,6 +65,7 @@ class ShortcutSheet(QFrame):
             ("Ctrl+Q", self.tr("close")),
             ("Tab", self.tr("picture: next mark")),
             (self.tr("arrows"), self.tr("picture: move the mark 1 px, Shift 10, Alt 0.1")),
+            (self.tr("Return · Backspace"), self.tr("picture, marks one by one: set it, take it back")),
             ("L", self.tr("picture: lock the mark")),
             ("S", self.tr("picture: read the mark as placed, or at the edge")),
             ("Ctrl+← · Ctrl+→", self.tr("picture: all cuts by one spacing")),
@@ -83,7 +92,9 @@ class ShortcutSheet(QFrame):
         if parent is None:
             return
         self._before = parent.window().focusWidget()
-        self.adjustSize()
+        width = min(_WIDEST, parent.width() - 2 * _RIM)
+        layout = self.layout()
+        self.resize(width, self.sizeHint().height() if layout is None else layout.heightForWidth(width))
         self.move((parent.width() - self.width()) // 2, max((parent.height() - self.height()) // 2, 0))
         self.show()
         self.raise_()

@@ -1333,8 +1333,8 @@
         <translation>Alle Tasten</translation>
     </message>
     <message>
-        <source>the job menu: papers, sealing, reduction, and all else</source>
-        <translation>das Auftragsmenü: Papiere, Versiegeln, Verkleinern und alles Übrige</translation>
+        <source>the job menu, with all that has no key</source>
+        <translation>das Auftragsmenü mit allem ohne Taste</translation>
     </message>
     <message>
         <source>open a picture</source>
@@ -1423,6 +1423,14 @@
     <message>
         <source>arrows</source>
         <translation>Pfeile</translation>
+    </message>
+    <message>
+        <source>Return · Backspace</source>
+        <translation>Eingabe · Rücktaste</translation>
+    </message>
+    <message>
+        <source>picture, marks one by one: set it, take it back</source>
+        <translation>Bild, Marken einzeln: setzen, zurücknehmen</translation>
     </message>
     <message>
         <source>picture: lock the mark</source>

@@ -300,6 +300,10 @@ def test_the_sheet_of_keys_comes_and_goes(window: MainWindow) -> None:
     assert window.keys.isVisible()
     QTest.keyClick(window.keys, Qt.Key.Key_X)
     assert not window.keys.isVisible()
+    window.resize(window.minimumSize())
+    window.keys.toggle()
+    assert window.rect().contains(window.keys.geometry().translated(window.centralWidget().pos()))
+    window.keys.toggle()
 
 
 def test_reading_can_be_stopped(window: MainWindow, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch) -> None:
