@@ -211,9 +211,10 @@ class FlowProgramme:
         return np.concatenate(costs), equal, limited
 
 
-def dived(problem: ChainProblem, allowed: Pairs, stop_with: float) -> list[Chain] | None:
+def dived(problem: ChainProblem, allowed: Pairs, stop_with: float) -> list[Chain]:
     """A plan by settling one place after another: where the programme has no single chain there, the chain that holds
-    most of what it takes, and then the programme is asked again.  None if less than ``stop_with`` seconds are left.
+    most of what it takes, and then the programme is asked again.  When only ``stop_with`` seconds are left, the
+    heaviest chains of the other codes follow.
     """
     left = allowed.copy()
     left[:, -1] = True
@@ -223,7 +224,7 @@ def dived(problem: ChainProblem, allowed: Pairs, stop_with: float) -> list[Chain
         if taken is None:
             relaxed = FlowProgramme(problem, left).relaxed(problem.seconds_left - stop_with)
             if relaxed is None:
-                return None
+                break
             taken = relaxed[1]
         here = taken[:, place]
         value, came_from = problem.longest((here * problem.weights - 1e-12)[:, None])

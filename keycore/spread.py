@@ -11,6 +11,7 @@ import math
 from collections.abc import Callable
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from keycore.measured import Floats, Measured
@@ -87,14 +88,39 @@ def _crossing(
 def lattice_spread_of(values: Floats, weights: Floats, step: float) -> Measured:
     """As :func:`spread_of`, for weights on lattice nodes ``step`` apart.
 
-    Each node's weight is spread over its step; the nodes are drawn together by as much, so that mean and variance,
-    which the nodes already have right, stay as they are.
+    Each node's weight is spread over its step; the nodes of each peak are drawn together by as much, so that the peak's
+    mean and variance, which its nodes already have right, stay as they are.  (Drawn towards the middle of all, two
+    peaks would each be too wide, and one sigma would hold too much.)
     """
-    mean = float(weights @ values)
-    variance = float(weights @ (values - mean) ** 2)
-    smear = min(step / 2, 0.9 * math.sqrt(variance)) + 1e-12
-    drawn = math.sqrt(max(1 - smear**2 / max(variance, 1e-300), 0.0))
+    overall = float(weights @ (values - float(weights @ values)) ** 2)
+    smear = min(step / 2, 0.9 * math.sqrt(overall)) + 1e-12
+    peak = _peaks(values, weights, smear)
+    held = np.maximum(np.bincount(peak, weights), 1e-300)
+    mean = (np.bincount(peak, weights * values) / held)[peak]
+    variance = (np.bincount(peak, weights * (values - mean) ** 2) / held)[peak]
+    drawn = np.sqrt(np.maximum(1 - smear**2 / np.maximum(variance, 1e-300), 0.0))
     return spread_of(mean + drawn * (values - mean), weights, smear)
+
+
+def _peaks(values: Floats, weights: Floats, smear: float) -> NDArray[np.intp]:
+    """(n,) which peak each node belongs to, counted from the lowest; valleys are less than half as high as both
+    sides.
+    """
+    width = max(smear, float(np.ptp(values)) / _MOST_BINS)
+    place = ((values - values.min()) / width).astype(np.intp)
+    offsets = np.arange(-6, 7)
+    kernel = np.exp(-0.5 * (offsets / 2) ** 2)
+    height = np.convolve(np.bincount(place, weights), kernel)[6:-6]
+    valleys, peak, low = [], 0.0, 0
+    for here, now in enumerate(height):
+        if now < height[low]:
+            low = here
+        elif height[low] < 0.5 * min(now, peak):
+            valleys.append(low)
+            peak = 0.0
+        if now > peak:
+            peak, low = float(now), here
+    return np.asarray(np.searchsorted(np.array(valleys, dtype=float), place, side="left"), dtype=np.intp)
 
 
 def _binned(values: Floats, weights: Floats, sigma: float) -> tuple[Floats, Floats]:

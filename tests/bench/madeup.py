@@ -12,7 +12,8 @@ Nothing here imports the decoder or its priors.  The errors are drawn by rules o
 * the noise of roots is 0.8 to 1.25 times the sigma that goes with them;
 * one key in ten has one cut measured on a wrong edge, 0.15 to 1 mm away; of curves, which show other edges in three
   cuts of ten, one in fifty has a cut whose curve does not show the root at all, and one
-  in ten was misread: about half of its cuts;
+  in 25 was misread, about half of its cuts (of fifty rendered pictures read with rough marks the curves spoke so
+  against the true code in at most one);
 * a picture's own growth estimate, where there is one (half of the pictures), is wrong by up to 0.5 mm in one of twenty.
 """
 
@@ -135,7 +136,7 @@ def made_up_picture(kind: str, rng: np.random.Generator, spec: KeySpec, code: li
     bad = int(rng.integers(len(code))) if rng.random() < bad_share else None
     if bad is not None:
         seen_mm[bad] += rng.choice([-1, 1]) * rng.uniform(0.15, 1.0)
-    if kind == "single, curves" and rng.random() < 0.1:
+    if kind == "single, curves" and rng.random() < 0.04:
         misread = rng.random(len(code)) < 0.5
         seen_mm += misread * rng.choice([-1, 1], len(code)) * rng.uniform(0.15, 1.0, len(code))
     made_mm = positions_mm + rng.normal(0, spec.tolerance.position_mm / 2, len(code))

@@ -37,6 +37,18 @@ def test_a_coarse_lattice_gives_the_standard_deviation_of_what_it_stands_for():
         assert found.sigma == pytest.approx(1.0, rel=0.03) and found.value == pytest.approx(0.0, abs=0.03)
 
 
+def test_each_of_two_peaks_on_a_coarse_lattice_stays_as_narrow_as_it_is():
+    """Nodes 1.3 sigma apart, seven eighths at 0, the rest far off: the interval is that of a sum of two normals."""
+    x = 1.3 * np.arange(-8, 48) + 0.3
+    weights = 7 * np.exp(-0.5 * x**2) + np.exp(-0.5 * (x - 40) ** 2)
+    found = lattice_spread_of(x, weights / weights.sum(), 1.3)
+    fine = np.linspace(-8, 48, 8001)
+    density = 7 * np.exp(-0.5 * fine**2) + np.exp(-0.5 * (fine - 40) ** 2)
+    exact = spread_of(fine, density / density.sum(), 0.01)
+
+    assert (found.value, found.sigma) == pytest.approx((exact.value, exact.sigma), rel=0.04, abs=0.02)
+
+
 def test_narrow_peaks_far_apart_are_found_to_a_fraction_of_their_width():
     """The distribution is flat between the peaks, where a step by the slope leads nowhere."""
     rng = np.random.default_rng(3)
