@@ -71,6 +71,10 @@ class EdgeMaps:
         (n,) places along the frame, (m,) heights outward from the back or centreline.
     cut
         (m, n) log-likelihood ratio of a cut centred at x with its floor at y: floor and both flanks.
+    floor
+        (m, n) the floor's part of it.
+    right, left
+        (m, n) change of grey across a flank that rises to the right or to the left, without what runs along rows.
     rise
         (m, n) signed change of grey across a level edge, in grey levels of its step.
     noise
@@ -82,6 +86,9 @@ class EdgeMaps:
     x_mm: Floats
     y_mm: Floats
     cut: Floats
+    floor: Floats
+    right: Floats
+    left: Floats
     rise: Floats
     noise: float
     signed: bool
@@ -140,11 +147,12 @@ def edge_maps(
     rows = int(np.count_nonzero(y <= shape.top_mm + ABOVE_TOP_MM))
     reach = max(4, round(0.95 * (shape.spacing_mm - shape.flat_mm) / 2 / sx))
     start = max(1, round(0.1 / sx))
-    cut = log_ratio(floor / spread(floor[4:-4]), signed=signed, step_mm=step_mm)
+    floors = log_ratio(floor / spread(floor[4:-4]), signed=signed, step_mm=step_mm)
+    cut = floors.copy()
     for flank, direction in ((right, 1), (left, -1)):
         z = _diagonal_sums(flank, rows, start, reach, direction)
         cut += np.roll(log_ratio(z, signed=signed, step_mm=step_mm), -direction * half, axis=1)
-    return EdgeMaps(x, y, cut, across.astype(float), spread(across), signed)
+    return EdgeMaps(x, y, cut, floors, right, left, across.astype(float), spread(across), signed)
 
 
 def log_ratio(z: Floats, *, signed: bool, step_mm: float) -> Floats:

@@ -1,16 +1,19 @@
 """Fitting a table's whole blade to a picture, from a rough frame.
 
-Twice over, coarsely and then finely: evidence of cuts at every place (:mod:`app.picture.edgemaps`), the places along
-the blade that the cuts share (:mod:`app.picture.alignment`), the line of the back or the centreline with everything
-that must agree with it (:mod:`app.picture.lie`).  The first time several places along the blade are tried; the line's
-evidence, the shoulder and the tip decide.
+A look is: evidence of cuts at every place (:mod:`app.picture.edgemaps`), the places along the blade that the cuts share
+(:mod:`app.picture.alignment`), the line of the back or the centreline with everything that must agree with it
+(:mod:`app.picture.lie`).  The first look at each rough frame is coarse and tries several places; the line's evidence,
+the shoulder and the tip decide.  The likeliest are looked at again from where they were found, in a frame of the scale
+that they showed, until nothing gets better: a frame that was wide of the blade is often led to it in steps.  The last
+look is fine, and there every cut is weighed with its neighbours (:mod:`app.picture.neighbours`), the line once more
+with what that gives.
 """
 
 from __future__ import annotations
 
 import heapq
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from typing import Literal
 
@@ -21,7 +24,8 @@ from app.picture.cuts import CutEvidence, Top, cut_curve, cut_evidence, measure_
 from app.picture.edgemaps import EdgeMaps, blur_mm, edge_maps
 from app.picture.ends import MOST_OF_ENDS, BladeEnds, find_shoulder, find_tip
 from app.picture.frame import Frame
-from app.picture.lie import HeightCurve, Lie, LineGuess, back_of, lies_of
+from app.picture.lie import Back, HeightCurve, Lie, LineGuess, back_of, lies_of
+from app.picture.neighbours import with_neighbours
 from app.picture.sample import Patch
 from app.picture.shape import EdgeShape, edge_shape
 from keycore.measured import Floats, Measured
@@ -30,8 +34,10 @@ from keycore.spec import KeySpec
 COARSE_MM, FINE_MM = 0.08, 0.04
 PLACES, LINES = 5, 2
 """How many places along the blade are tried, and lines of the back for each."""
-FINE_LOOKS, WORSE, SAME_MM = 3, 60.0, 0.2
-"""How many rough fits are looked at finely, how much worse than the best they may be, and how far apart they lie."""
+MOST_SETTLED, MOST_FINE, WORSE, SAME_MM = 4, 2, 100.0, 0.2
+"""How many rough fits are settled, and looked at finely; how much worse than the best they may be, how far apart."""
+SETTLING_LOOKS, BETTER = 4, 3.0
+"""How often a fit is looked at again at most, and how much better it must get each time."""
 AGAIN = Guess(offset_sd_mm=0.25, scale_sd=0.012)
 LINE_AGAIN = LineGuess(offset_sd_mm=0.25, slope_sd=0.004, across_sd=0.008)
 TOP_SD_MM = 0.25
@@ -77,6 +83,7 @@ class _Look:
     alignment: Alignment
     curves: tuple[tuple[tuple[HeightCurve, float, float], ...], ...]
     tops: tuple[HeightCurve | None, ...]
+    back: Back | None
     lie: Lie
     log_p: float
     """Log evidence of all but the blade's ends."""
@@ -109,6 +116,14 @@ class RoughFit:
         """Log evidence of the whole, to compare different first frames on the same picture."""
         return self.log_p + self.look_at_ends().score
 
+    @classmethod
+    def of(cls, patch: Patch, frame: Frame, look: _Look) -> RoughFit:
+        """What a look found, in a frame of the place and scale that it found: flats and flanks are then the table's."""
+        found = look.alignment
+        moved = look.lie.applied(frame).moved(x_mm=found.offset_mm).scaled(found.scale)
+        there = replace(found, offset_mm=0.0, scale=1.0)
+        return cls(patch, moved, there, look.log_p, look.look_at_ends)
+
 
 def look_roughly(
     patch: Patch, frame: Frame, spec: KeySpec, guess: Guess, line: LineGuess, *, paper_lighter: bool
@@ -123,13 +138,11 @@ def look_roughly(
         True where everything outside the key is lighter than the key (a copy).
     """
     looks = _looks(patch, frame, spec, edge_shape(spec), guess, line, None, COARSE_MM, paper_lighter)
-    return tuple(
-        RoughFit(patch, look.lie.applied(frame), look.alignment, look.log_p, look.look_at_ends) for look in looks
-    )
+    return tuple(RoughFit.of(patch, frame, look) for look in looks)
 
 
-def likeliest(rough: list[RoughFit], spec: KeySpec) -> list[RoughFit]:
-    """Those of the rough fits that are worth a fine look: different ones, not much worse than the best, best first.
+def likeliest(rough: list[RoughFit], spec: KeySpec, most: int) -> list[RoughFit]:
+    """Those of the rough fits that are worth another look: different ones, not much worse than the best, best first.
 
     The ends are looked for only where they could still make a fit one of these.
     """
@@ -138,7 +151,7 @@ def likeliest(rough: list[RoughFit], spec: KeySpec) -> list[RoughFit]:
     kept: list[tuple[RoughFit, Floats]] = []
     waiting = [(-(one.log_p + MOST_OF_ENDS), False, number) for number, one in enumerate(rough)]
     heapq.heapify(waiting)
-    while waiting and len(kept) < FINE_LOOKS:
+    while waiting and len(kept) < most:
         worse, known, number = heapq.heappop(waiting)
         one = rough[number]
         if kept and -worse < kept[0][0].score - WORSE:
@@ -154,11 +167,28 @@ def likeliest(rough: list[RoughFit], spec: KeySpec) -> list[RoughFit]:
     return [one for one, _ in kept]
 
 
+def settled(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool) -> RoughFit:
+    """Look again where a fit was found, from there, for as long as that makes it much better."""
+    shape = edge_shape(spec)
+    found: list[RoughFit] = []
+    while len(found) < SETTLING_LOOKS:
+        last = found[-1] if found else rough
+        (look,) = _looks(
+            last.patch, last.frame, spec, shape, AGAIN, LINE_AGAIN, last.alignment, COARSE_MM, paper_lighter
+        )
+        again = RoughFit.of(last.patch, last.frame, look)
+        if found and again.score < last.score + BETTER:
+            break
+        found.append(again)
+    return found[-1]
+
+
 def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool) -> FittedBlade:
     """Fit the table's blade finely where the first look found it."""
     shape = edge_shape(spec)
     patch, frame = rough.patch, rough.frame
     (fine,) = _looks(patch, frame, spec, shape, AGAIN, LINE_AGAIN, rough.alignment, FINE_MM, paper_lighter)
+    fine = _with_neighbours(fine, spec, shape)
     final = fine.lie.applied(frame)
     edges = tuple(_fitted_edge(patch, final, shape, fine, number, side) for number, side in enumerate(_sides(spec)))
     return FittedBlade(
@@ -171,6 +201,32 @@ def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool) -> FittedB
         tip_mm=fine.ends.tip_mm,
         score=fine.score,
     )
+
+
+def _with_neighbours(look: _Look, spec: KeySpec, shape: EdgeShape) -> _Look:
+    """Weigh every cut with its neighbours, the line with what that gives, and the cuts once more on that line."""
+    weighed = _weighed(look, spec, shape)
+    (lie,) = _lies(
+        weighed.curves, look.tops, look.back, spec, shape, look.alignment, LINE_AGAIN, step_mm=FINE_MM, count=1
+    )
+    return _weighed(replace(weighed, lie=lie), spec, shape)
+
+
+def _weighed(look: _Look, spec: KeySpec, shape: EdgeShape) -> _Look:
+    place = look.alignment
+    edges = with_neighbours(
+        look.maps,
+        shape,
+        place.centres_mm(shape),
+        look.lie,
+        place.offset_mm + place.scale * shoulder_x_mm(spec, shape),
+        mirrored=spec.edges == "double-mirrored",
+    )
+    curves = tuple(
+        tuple((new, centre, spread) for new, (_, centre, spread) in zip(cuts, before, strict=True))
+        for cuts, before in zip(edges, look.curves, strict=True)
+    )
+    return replace(look, curves=curves)
 
 
 def _sides(spec: KeySpec) -> tuple[Literal[1, -1], ...]:
@@ -214,21 +270,37 @@ def _looks(
         curves = tuple(tuple(cut_curve(edge, float(at)) for at in place.centres_mm(shape)) for edge in maps)
         floors = [[curve.most_mm if around else deepest for curve, _, _ in edge] for edge in curves]
         tops = tuple(_top_curve(edge, spec, shape, place, at) for edge, at in zip(maps, floors, strict=True))
-        lies = lies_of(
-            tuple(tuple(uneven(curve) for curve, _, _ in edge) for edge in curves),
-            tops,
-            back,
-            shape,
-            mirrored=spec.edges == "double-mirrored",
-            scale_along=place.scale,
-            guess=line,
-            step_mm=step_mm,
-            count=LINES if around is None else 1,
-        )
+        lines = LINES if around is None else 1
+        lies = _lies(curves, tops, back, spec, shape, place, line, step_mm=step_mm, count=lines)
         for lie in lies:
             ends = partial(_ends, patch, lie.applied(frame), spec, shape, place, paper_lighter)
-            looks.append(_Look(maps, place, curves, tops, lie, lie.score + place.log_prior, ends))
+            looks.append(_Look(maps, place, curves, tops, back, lie, lie.score + place.log_prior, ends))
     return looks
+
+
+def _lies(
+    curves: tuple[tuple[tuple[HeightCurve, float, float], ...], ...],
+    tops: tuple[HeightCurve | None, ...],
+    back: Back | None,
+    spec: KeySpec,
+    shape: EdgeShape,
+    place: Alignment,
+    line: LineGuess,
+    *,
+    step_mm: float,
+    count: int,
+) -> tuple[Lie, ...]:
+    return lies_of(
+        tuple(tuple(uneven(curve) for curve, _, _ in edge) for edge in curves),
+        tops,
+        back,
+        shape,
+        mirrored=spec.edges == "double-mirrored",
+        scale_along=place.scale,
+        guess=line,
+        step_mm=step_mm,
+        count=count,
+    )
 
 
 def _top_curve(

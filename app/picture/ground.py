@@ -52,6 +52,11 @@ class Ground:
     key_scale: bool
 
     @property
+    def paper_lighter(self) -> bool:
+        """True on a copied page, where everything outside the key is lighter than the key."""
+        return self.medium in ("photocopy", "photo-copy")
+
+    @property
     def card_xy(self) -> Floats | None:
         """Corners of the card, which is not a key."""
         return None if self.view is None or self.view.kind != "id1-card" else np.asarray(self.view.corners_xy)

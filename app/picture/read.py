@@ -10,7 +10,7 @@ import numpy as np
 
 from app.picture.alignment import Guess
 from app.picture.find import FoundKey, count_of_keys, keys_on
-from app.picture.fit import RoughFit, fit_blade, likeliest, look_roughly
+from app.picture.fit import MOST_FINE, MOST_SETTLED, RoughFit, fit_blade, likeliest, look_roughly, settled
 from app.picture.frame import Frame
 from app.picture.ground import Ground, ground_of
 from app.picture.lie import LineGuess
@@ -32,7 +32,7 @@ MARGIN_MM = 6.0
 BY_HAND = Guess(offset_sd_mm=0.6, scale_sd=0.018), LineGuess(offset_sd_mm=0.4, slope_sd=0.02, across_sd=0.01)
 """A frame from rough marks: clicks about 0.4 mm off."""
 BY_OUTLINE = (
-    Guess(offset_sd_mm=1.6, scale_sd=0.03, scale=0.98),
+    Guess(offset_sd_mm=3.0, scale_sd=0.03, scale=0.98),
     LineGuess(offset_sd_mm=0.6, slope_sd=0.01, across_sd=0.01),
 )
 """A frame from a silhouette, whose shoulder is rounded and whose shadow counts as key."""
@@ -44,7 +44,11 @@ CLEARLY_SMOOTHER = 0.02
 CLAIM_IS_NEAR = 0.3
 WIDE_SHADOW_MM = 1.5
 """Where an outline is wider than the blade by more than this, the back is looked for at its inner end too."""
+NO_BLADE = 8.0
+"""Less log evidence than this for each cut is no blade of the table: shapes that are none have 1 to 2, blades 30 and
+more."""
 STOPPED = "The reading was stopped; nothing was changed."
+NO_SUCH_KEY = "picture.no-such-key"
 NO_KEY = (
     "No key was found in {name}; check that the whole key is in the picture, "
     "or mark its back, shoulder and tip by hand."
@@ -58,6 +62,20 @@ class _Start:
     frame: Frame
     guess: Guess
     line: LineGuess
+
+
+@dataclass(frozen=True)
+class _Watch:
+    """Who is told how far the work is, and may stop it."""
+
+    tell: Progress
+    stopped: Cancelled
+
+    def at(self, share: float, words: str) -> None:
+        """Say how far the work is; refuse to go on where it was stopped."""
+        if self.stopped():
+            raise Refusal(STOPPED, code="picture.stopped")
+        self.tell(share, words)
 
 
 def read_picture(
@@ -97,31 +115,50 @@ def read_picture(
     Refusal
         Where no key can be found, or the marks contradict the picture or the table.
     """
-    tell = progress or (lambda _share, _words: None)
-    stop = cancelled or (lambda: False)
+    watch = _Watch(progress or (lambda _share, _words: None), cancelled or (lambda: False))
     check_marks(picture, spec, marks)
-    tell(0.05, "looking for the key")
+    watch.at(0.05, "looking for the key")
     ground = ground_of(picture, spec, marks, medium=medium, reference=reference)
-    starts = _starts(picture, spec, marks, key, ground)
-    paper_lighter = ground.medium in ("photocopy", "photo-copy")
-    rough: list[RoughFit] = []
-    for number, start in enumerate(starts):
-        if stop():
-            raise Refusal(STOPPED, code="picture.stopped")
-        tell(0.15 + 0.4 * number / len(starts), "looking at the blade")
-        corners = start.frame.picture_xy(_extent(spec))
-        patch = grey_patch(picture, corners, MARGIN_MM * start.frame.px_per_mm)
-        rough += look_roughly(patch, start.frame, spec, start.guess, start.line, paper_lighter=paper_lighter)
+    likely = _search(picture, spec, marks, key, ground, watch)
+    least = NO_BLADE * len(spec.cut_positions_mm) * spec.edge_count
+    if marks is None and key == 0 and max(one.score for one in likely) < least:
+        likely += _next_key(picture, spec, ground, watch)
     fits = []
-    for number, one in enumerate(candidates := likeliest(rough, spec)):
-        if stop():
-            raise Refusal(STOPPED, code="picture.stopped")
-        tell(0.6 + 0.3 * number / len(candidates), "fitting the blade")
-        fits.append(fit_blade(one, spec, paper_lighter=paper_lighter))
+    for number, one in enumerate(candidates := likeliest(likely, spec, MOST_FINE)):
+        watch.at(0.7 + 0.2 * number / len(candidates), "fitting the blade")
+        fits.append(fit_blade(one, spec, paper_lighter=ground.paper_lighter))
     fitted = max(fits, key=lambda fit: fit.score)
-    tell(0.9, "measuring")
+    watch.at(0.9, "measuring")
     reading = report(picture, spec, fitted, marks, fixed=fixed, ground=ground, reference=reference)
     return replace(reading, kept=KeptFit(spec, fitted, ground, marks, reference))
+
+
+def _search(
+    picture: Picture, spec: KeySpec, marks: Marks | None, key: int, ground: Ground, watch: _Watch
+) -> list[RoughFit]:
+    """Everything that the key's blade may be, settled."""
+    rough: list[RoughFit] = []
+    starts = _starts(picture, spec, marks, key, ground)
+    for number, start in enumerate(starts):
+        watch.at(0.15 + 0.35 * number / len(starts), "looking at the blade")
+        corners = start.frame.picture_xy(_extent(spec))
+        patch = grey_patch(picture, corners, MARGIN_MM * start.frame.px_per_mm)
+        rough += look_roughly(patch, start.frame, spec, start.guess, start.line, paper_lighter=ground.paper_lighter)
+    likely = []
+    for number, one in enumerate(candidates := likeliest(rough, spec, MOST_SETTLED)):
+        watch.at(0.5 + 0.2 * number / len(candidates), "looking at the blade again")
+        likely.append(settled(one, spec, paper_lighter=ground.paper_lighter))
+    return likely
+
+
+def _next_key(picture: Picture, spec: KeySpec, ground: Ground, watch: _Watch) -> list[RoughFit]:
+    """The same for the next likeliest key, where what looked most like one is none."""
+    try:
+        return _search(picture, spec, None, 1, ground, watch)
+    except Refusal as refusal:
+        if refusal.code == NO_SUCH_KEY:
+            return []
+        raise
 
 
 def check_marks(picture: Picture, spec: KeySpec, marks: Marks | None) -> None:
@@ -197,7 +234,7 @@ def _starts(picture: Picture, spec: KeySpec, marks: Marks | None, key: int, grou
     else:
         raise Refusal(
             f"{picture.name} shows {len(found)} key(s), so there is no key number {key + 1}; choose 1 to {len(found)}.",
-            code="picture.no-such-key",
+            code=NO_SUCH_KEY,
         )
     given = {name: value for name, value in marks or () if value is not None and name != "format"}
     starts = [

@@ -1,0 +1,312 @@
+"""The whole edge at once: floors, the flanks between neighbouring cuts up to where they meet, the uncut edge there.
+
+How long a flank is depends on both of its neighbours: a deep cut's flank runs on until it meets the next one, and two
+shallow cuts leave a piece of the uncut edge between them.  So an edge is a chain.  With the height ``y`` and the small
+move ``e`` along the blade of each cut,
+
+    evidence = sum of floor_i(y_i, e_i) + prior(e_i)
+             + sum of right_i(y_i, e_i; y_i+1) + left_i+1(y_i+1, e_i+1; y_i) + uncut_i(y_i, y_i+1)
+
+where ``right`` and ``left`` are the flanks that face each other, each one line with its exact length, and ``uncut`` is
+what is left between them at the uncut edge's height; all in the log-likelihood ratios of :mod:`app.picture.edgemaps`.
+(That the other cut's move changes where two flanks meet by a few hundredths is left out.)  Every hypothesis so
+explains the same stretch of edge: a shallow cut is told by its short flanks and by the uncut edge beside it, not by
+its floor alone, and a deep one has to account for the edge that it would cut away.
+
+What a cut's height is worth is then summed exactly over everything that the other cuts may be: forward and backward
+along the chain, as in a hidden Markov model (L. R. Rabiner, Proc. IEEE 77 (1989) 257; from memory).  The depths of the
+table play no part yet; a mirrored pair is one chain, since opposite floors stand at one height.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.picture.alignment import CENTRE_SD_MM
+from app.picture.edgemaps import ALIKE_MM, PEAK_MM, EdgeMaps, ratio_of_peak, spread
+from app.picture.lie import HeightCurve, Lie
+from app.picture.logsum import logsumexp
+from app.picture.shape import EdgeShape
+from keycore.measured import Floats
+
+HEIGHT_MM = 0.08
+"""Step of the heights that neighbours are summed over; each cut's own floor keeps the map's finer one."""
+FLANK_SD_MM = 0.02
+"""How far a flank or the uncut edge may stand from where its cut and the table put it."""
+WHOLE_MM = 0.6
+"""A shorter line counts by its share of this: else a flank that just begins to be seen would be worth a whole one."""
+CORNER_MM = 0.1
+"""What is left out of a flank at its floor's end: the corner is rounded."""
+FROM_SHOULDER_MM = 0.4
+"""What is left out of the uncut edge at the shoulder's fillet."""
+
+Rows = NDArray[np.int_]
+
+
+@dataclass(frozen=True)
+class _Diagonals:
+    """The change across flanks of one direction, summed along every diagonal of the map.
+
+    Attributes
+    ----------
+    sums
+        (rows + 1, diagonals) running sums up the rows; a diagonal is named by its column in row 0.
+    lowest
+        Name of the first diagonal.
+    usual
+        Rows of a usual flank.
+    noise
+        Spread of a mean over a usual flank.
+    """
+
+    sums: Floats
+    lowest: int
+    usual: int
+    noise: float
+
+    def z(self, first: Rows, last: Rows, diagonal: Rows) -> Floats:
+        """The sum over rows ``first`` to ``last`` of a diagonal, in units of its spread; 0 where there are none."""
+        count = last - first + 1
+        column = np.clip(diagonal - self.lowest, 0, self.sums.shape[1] - 1)
+        low, high = (np.clip(row, 0, len(self.sums) - 1) for row in (first, last + 1))
+        total = self.sums[high, column] - self.sums[low, column]
+        return np.where(count > 0, total / (np.sqrt(np.maximum(count, 1) * self.usual) * self.noise), 0.0)
+
+
+def _diagonals(change: Floats, direction: int, usual: int) -> _Diagonals:
+    rows, columns = change.shape
+    lowest = 1 - rows if direction > 0 else 0
+    row = np.arange(rows)[:, None]
+    at = np.arange(lowest, lowest + columns + rows - 1) + direction * row
+    inside = (at >= 0) & (at < columns)
+    values = np.where(inside, change[row, np.clip(at, 0, columns - 1)], 0.0)
+    sums = np.vstack([np.zeros(values.shape[1]), np.cumsum(values, axis=0, dtype=float)])
+    whole = (sums[usual:] - sums[:-usual])[inside[usual - 1 :] & inside[: rows - usual + 1]] / usual
+    return _Diagonals(sums, lowest, usual, spread(whole))
+
+
+@dataclass(frozen=True)
+class _Lines:
+    """The lines of one edge and what speaks for each, in rows and columns of its map.
+
+    Attributes
+    ----------
+    right, left
+        Flanks that rise to the right, and to the left.
+    along
+        (rows, columns + 1) running sums of the change across a level edge.
+    shifts
+        (n,) rows by which a line may be off, and beside which its peak is sought.
+    moves, move_prior
+        (m,) columns by which a cut may stand beside its place, and their log-probability.
+    """
+
+    maps: EdgeMaps
+    row_mm: float
+    column_mm: float
+    right: _Diagonals
+    left: _Diagonals
+    along: Floats
+    shifts: Rows
+    moves: Rows
+    move_prior: Floats
+
+    def column(self, x_mm: Floats | float) -> Rows:
+        """Nearest column."""
+        return np.asarray(np.rint((x_mm - self.maps.x_mm[0]) / self.column_mm), dtype=int)
+
+    def row(self, height_mm: Floats | float) -> Rows:
+        """Nearest row."""
+        return np.asarray(np.rint((height_mm - self.maps.y_mm[0]) / self.row_mm), dtype=int)
+
+    def flank(self, first: Rows, last: Rows, diagonal: Rows, direction: int) -> Floats:
+        """(m, ...) log-likelihood ratio of a flank from row ``first`` to ``last``, for every move of its cut."""
+        first, last, diagonal = np.broadcast_arrays(first, last, diagonal)
+        sums = self.right if direction > 0 else self.left
+        z = np.stack([sums.z(first, last, diagonal - direction * shift) for shift in self.shifts])
+        # A cut that stands farther to the right has its right flank lower, and its left one higher.
+        value = self._near(z, -direction * self.moves)
+        return np.asarray(value * np.clip((last - first + 1) * self.row_mm / WHOLE_MM, 0.0, 1.0))
+
+    def uncut(self, row: int, first: Rows, last: Rows) -> Floats:
+        """Log-likelihood ratio of the uncut edge at a row, from column ``first`` to before ``last``."""
+        rows = np.clip(row + self.shifts, 0, len(self.along) - 1)
+        begin, end = (np.clip(at, 0, self.along.shape[1] - 1) for at in (first, last))
+        count = np.maximum(last - first, 1)
+        mean = (self.along[rows][:, end] - self.along[rows][:, begin]) / count
+        z = mean / self.maps.noise * np.sqrt(np.maximum(1.0, count * self.column_mm / ALIKE_MM))
+        value = self._near(z, np.zeros(1, dtype=int))[0]
+        return np.asarray(value * np.clip((last - first) * self.column_mm / WHOLE_MM, 0.0, 1.0))
+
+    def floor(self, centre_mm: float) -> Floats:
+        """(m, rows) log-likelihood ratio of a floor, for every move of its cut, with the move's prior."""
+        at = np.clip(self.column(centre_mm) + self.moves, 0, len(self.maps.x_mm) - 1)
+        return np.asarray(self.maps.floor[:, at].T + self.move_prior[:, None])
+
+    def _near(self, z: Floats, middles: Rows) -> Floats:
+        """(middles, ...) ratio of a line that stands near each of the middles, of (n, ...) sums at all shifts."""
+        ratio = ratio_of_peak(z, np.abs(z).max(axis=0), signed=self.maps.signed)
+        weights = np.exp(-0.5 * ((self.shifts - middles[:, None]) * self.row_mm / FLANK_SD_MM) ** 2)
+        weights /= weights.sum(axis=1, keepdims=True)
+        return np.asarray(np.log(np.tensordot(weights, np.exp(ratio), axes=1)))
+
+
+def _lines(maps: EdgeMaps, shape: EdgeShape) -> _Lines:
+    row_mm, column_mm = float(maps.y_mm[1] - maps.y_mm[0]), float(maps.x_mm[1] - maps.x_mm[0])
+    usual = max(4, round(0.95 * (shape.spacing_mm - shape.flat_mm) / 2 / column_mm))
+    beside = round(PEAK_MM / row_mm)
+    reach = max(1, round(2 * CENTRE_SD_MM / column_mm))
+    moves = np.arange(-reach, reach + 1)
+    prior = np.asarray(-0.5 * (moves * column_mm / CENTRE_SD_MM) ** 2, dtype=float)
+    along = np.zeros((len(maps.y_mm), len(maps.x_mm) + 1))
+    np.cumsum(maps.rise, axis=1, out=along[:, 1:])
+    return _Lines(
+        maps=maps,
+        row_mm=row_mm,
+        column_mm=column_mm,
+        right=_diagonals(maps.right, 1, usual),
+        left=_diagonals(maps.left, -1, usual),
+        along=along,
+        shifts=np.arange(-beside, beside + 1),
+        moves=moves,
+        move_prior=prior - logsumexp(prior),
+    )
+
+
+@dataclass(frozen=True)
+class _Chain:
+    """What speaks for the cuts of an edge; k cuts, m moves, h heights above the line.
+
+    Attributes
+    ----------
+    ends
+        (k) arrays (m, h): the outer flanks and uncut edge of the first and the last cut, else zero.
+    floors
+        (k) arrays (m, h).
+    right, left
+        (k - 1) arrays (m, h, h): the right flank of a cut, by its own height and its neighbour's; the next one's left
+        flank, by the heights in the same order.
+    uncut
+        (k - 1) arrays (h, h).
+    """
+
+    ends: list[Floats]
+    floors: list[Floats]
+    right: list[Floats]
+    left: list[Floats]
+    uncut: list[Floats]
+
+    def with_other(self, other: _Chain) -> _Chain:
+        """Both edges of a mirrored pair as one chain."""
+        names = ("ends", "floors", "right", "left", "uncut")
+        return _Chain(*([a + b for a, b in zip(getattr(self, n), getattr(other, n), strict=True)] for n in names))
+
+    def told_by_others(self) -> list[Floats]:
+        """(k) arrays (m, h): what all other cuts say of each, summed over all that they may be."""
+        own = [floor + end for floor, end in zip(self.floors, self.ends, strict=True)]
+        forward, backward = [np.zeros_like(own[0])], [np.zeros_like(own[0])]
+        for one, right, left, uncut in zip(own, self.right, self.left, self.uncut, strict=False):
+            by_heights = logsumexp((forward[-1] + one)[:, :, None] + right, axis=0) + uncut
+            forward.append(logsumexp(by_heights + left, axis=1))
+        for one, right, left, uncut in zip(
+            own[:0:-1], self.right[::-1], self.left[::-1], self.uncut[::-1], strict=True
+        ):
+            by_heights = logsumexp((backward[-1] + one)[:, None, :] + left, axis=0) + uncut
+            backward.append(logsumexp(by_heights + right, axis=2))
+        return [before + after for before, after in zip(forward, backward[::-1], strict=True)]
+
+
+def with_neighbours(
+    edges: tuple[EdgeMaps, ...],
+    shape: EdgeShape,
+    centres_mm: Floats,
+    lie: Lie,
+    shoulder_mm: float,
+    *,
+    mirrored: bool,
+) -> tuple[tuple[HeightCurve, ...], ...]:
+    """Evidence of every cut's height with its neighbours summed over: one tuple for each edge.
+
+    Parameters
+    ----------
+    edges
+        The maps of one edge, or of the one at positive y and the other; all with the same rows and columns.
+    centres_mm
+        (k,) places of the cuts along the frame.
+    lie
+        The line that heights are counted from, the scale across and the growth.
+    shoulder_mm
+        Where the uncut edge begins.
+    mirrored
+        True where opposite floors stand at one height.
+    """
+    row_mm = float(edges[0].y_mm[1] - edges[0].y_mm[0])
+    margin = float(np.abs(lie.at(centres_mm)).max())
+    low, high = float(edges[0].y_mm[0]) + margin, float(edges[0].y_mm[-1]) - margin
+    heights = np.arange(low, high, max(1, round(HEIGHT_MM / row_mm)) * row_mm)
+    on_line = [side * lie.at(centres_mm) for side in (1, -1)[: len(edges)]]
+    lines = [_lines(maps, shape) for maps in edges]
+    top_mm = lie.scale * shape.top_mm + lie.growth_mm
+    chains = [
+        _chain(one, shape, centres_mm, at, heights, top_mm, shoulder_mm) for one, at in zip(lines, on_line, strict=True)
+    ]
+    told = [chain.told_by_others() for chain in ([chains[0].with_other(chains[1])] if mirrored else chains)]
+    if mirrored:
+        told *= 2
+    return tuple(
+        tuple(
+            _curve(one, float(x), heights + float(line), others + end)
+            for x, line, others, end in zip(centres_mm, at, by_cut, chain.ends, strict=True)
+        )
+        for one, at, by_cut, chain in zip(lines, on_line, told, chains, strict=True)
+    )
+
+
+def _curve(lines: _Lines, centre_mm: float, heights_mm: Floats, told: Floats) -> HeightCurve:
+    """A cut's own floor together with the rest of the edge, its move summed over."""
+    y = lines.maps.y_mm
+    told = told - float(told.max())
+    both = lines.floor(centre_mm) + np.stack([np.interp(y, heights_mm, one) for one in told])
+    return HeightCurve(centre_mm, y, np.asarray(logsumexp(both, axis=0)))
+
+
+def _chain(
+    lines: _Lines,
+    shape: EdgeShape,
+    centres_mm: Floats,
+    line_mm: Floats,
+    heights_mm: Floats,
+    top_mm: float,
+    shoulder_mm: float,
+) -> _Chain:
+    """Evidence of one edge's lines at all heights above the line, which stands at ``line_mm`` (k,) in the map."""
+    right_corner, left_corner = (lines.column(centres_mm + end * shape.flat_mm / 2) for end in (1, -1))
+    rows = [lines.row(heights_mm + at) for at in line_mm]
+    tops = lines.row(top_mm + line_mm)
+    skip = max(1, round(CORNER_MM / lines.column_mm))
+    right, left, uncut = [], [], []
+    for k in range(len(rows) - 1):
+        a, b = rows[k][:, None], rows[k + 1][None, :]
+        top = int(tops[k] + tops[k + 1]) // 2
+        rising, falling = right_corner[k] - a, left_corner[k + 1] + b
+        meet = (falling - rising) // 2
+        # A flank ends where it meets the other, at the other's floor if that is higher, or at the uncut edge.
+        right.append(lines.flank(a + skip, np.minimum(top, np.maximum(meet, b)), rising, 1))
+        left.append(lines.flank(b + skip, np.minimum(top, np.maximum(meet, a)), falling, -1))
+        uncut.append(lines.uncut(top, rising + top, falling - top))
+    floors = [lines.floor(float(x)) for x in centres_mm]
+    floors = [
+        np.stack([np.interp(heights_mm + at, lines.maps.y_mm, one) for one in floor])
+        for floor, at in zip(floors, line_mm, strict=True)
+    ]
+    first, last, usual = rows[0], rows[-1], lines.right.usual
+    ends = [np.zeros_like(floor) for floor in floors]
+    outward = left_corner[0] + first
+    ends[0] += lines.flank(first + skip, np.minimum(int(tops[0]), first + skip + usual), outward, -1)
+    begin = np.maximum(0, lines.column(shoulder_mm + FROM_SHOULDER_MM))
+    ends[0] += lines.uncut(int(tops[0]), np.broadcast_to(begin, first.shape), outward - tops[0])
+    ends[-1] += lines.flank(last + skip, np.minimum(int(tops[-1]), last + skip + usual), right_corner[-1] - last, 1)
+    return _Chain(ends, floors, right, left, uncut)
