@@ -97,6 +97,19 @@ def test_small_plans_are_the_best_that_brute_force_finds(seed: int) -> None:
     assert plan.proved
 
 
+@pytest.mark.parametrize("seed", range(12))
+def test_where_several_plans_spend_as_few_blanks_the_fewest_trials_decide(seed: int) -> None:
+    """Probabilities that are alike leave many plans with the same blanks: the one with fewest trials is given."""
+    rng = np.random.default_rng(seed)
+    drawn_codes = drawn(rng, int(rng.integers(2, 7)))
+    candidates = [(code, float(rng.choice([0.1, 0.05]))) for code, _ in drawn_codes]
+
+    plan = plan_trials(candidates, HARBOURSIDE)
+
+    blanks, trials = best_by_brute_force(candidates)
+    assert (plan.expected_blanks, plan.expected_trials) == pytest.approx((blanks, trials), abs=1e-9)
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_plan_costs_what_it_says_and_can_be_followed(seed: int) -> None:
     """Every candidate is tried once, and the averages are those of walking through the plan."""
