@@ -76,6 +76,7 @@ from keycore.fuse import (
     CONFLICTS,
     Fused,
     SeenHeight,
+    allows,
     alone_of,
     cells_given,
     cells_without,
@@ -111,6 +112,10 @@ __all__ = [
 ]
 
 UNLIKELY_HOLD, SERIOUS_HOLD = 0.01, 0.001
+FEW_PICTURES = 4
+"""Of so many pictures each one's scale and growth are taken anew with the key's making error as it is: for the code it
+is widened in every picture (:meth:`keycore.prior.Making.of_tolerance`), and one sigma would hold too much.  With more
+pictures that would take too long, and one sigma stays on the wide side."""
 
 
 def decode(readings: Readings | Sequence[Readings], spec: KeySpec, holds: Holds = Holds(), k: int = 10) -> Decoding:
@@ -238,6 +243,11 @@ class Decoder:
         return fused.log_mass + units - math.log(self._links.count(self._allowed))
 
     @cached_property
+    def _by_themselves(self) -> tuple[PicturePosterior, ...]:
+        """Each picture's posterior as if there were no other."""
+        return tuple(self._posterior(readings, pictures=1) for readings in self.readings)
+
+    @cached_property
     def _sums(self) -> list[Sums]:
         return [sums_of(p.lattice, self._links) for p in self.posteriors]
 
@@ -262,8 +272,14 @@ class Decoder:
         shares: list[PictureShare] = []
         of_pictures: list[list[Caution]] = []
         misread: list[float] = []
+        anew = usual and 1 < len(lattices) <= FEW_PICTURES
         for index, (posterior, lattice, own) in enumerate(zip(self.posteriors, lattices, sums, strict=True)):
             cells = own.cells if alone else cells_given(fused, lattice)
+            misread.append(float(cells @ lattice.points.misread))
+            if anew and allows(fused.codes[0], self._by_themselves[index].lattice):
+                posterior = self._by_themselves[index]
+                lattice = posterior.lattice
+                cells = cells_given(fused, lattice)
             growth = (
                 Measured(held[1], 0.0)
                 if held is not None and held[0] == index
@@ -273,7 +289,6 @@ class Decoder:
                 posterior.evidence, lattice.points.log_scale, cells, float(posterior.frame.log_steps.min()), growth
             )
             shares.append(PictureShare(scale, growth.value, growth.sigma))
-            misread.append(float(cells @ lattice.points.misread))
             of_pictures.append(cautions_of(posterior, scale, misread[-1], "" if alone else f"Picture {index + 1}: "))
         cautions += of_all_pictures(of_pictures)
         log_mass = fused.log_mass
@@ -281,7 +296,7 @@ class Decoder:
         if not alone:
             conflicts = conflicts_of(fused, lattices)
             if max(map(len, conflicts)) >= CONFLICTS:
-                singles = [self._single(readings, k) for readings in self.readings]
+                singles = [self._single(posterior, k) for posterior in self._by_themselves]
                 cautions.insert(0, contradiction([single.fused for single in singles], conflicts, spec))
                 fused = side_by_side([single.fused for single in singles])
                 roots = next(single.roots for single in singles if single.fused.codes[0] == fused.codes[0])
@@ -312,9 +327,8 @@ class Decoder:
             doubts=tuple(dict.fromkeys(caution.short for caution in cautions if caution.serious)),
         )
 
-    def _single(self, readings: Readings, k: int) -> _Single:
+    def _single(self, posterior: PicturePosterior, k: int) -> _Single:
         """One of several pictures by itself."""
-        posterior = self._posterior(readings, pictures=1)
         own = sums_of(posterior.lattice, self._links)
         fused = alone_of(posterior.lattice, own, self._links, k)
         roots = [

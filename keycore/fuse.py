@@ -227,6 +227,11 @@ def cells_given(fused: Fused, lattice: Lattice) -> Floats:
     return np.asarray(cells / cells.sum())
 
 
+def allows(code: Sequence[int], lattice: Lattice) -> bool:
+    """Whether this code has any weight on a picture's lattice (of a picture of another key it may have none)."""
+    return bool(_product(code, lattice, None).any())
+
+
 def cells_without(code: Sequence[int], lattice: Lattice, cut: int) -> Floats:
     """(points,) weights of one picture's lattice under this code, one cut's reading left out."""
     product = _product(code, lattice, cut)
