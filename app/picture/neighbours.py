@@ -67,13 +67,18 @@ class _Diagonals:
     usual: int
     noise: float
 
-    def z(self, first: Rows, last: Rows, diagonal: Rows) -> Floats:
-        """The sum over rows ``first`` to ``last`` of a diagonal, in units of its spread; 0 where there are none."""
+    def z(self, first: Rows, last: Rows, diagonal: Rows, beside: Rows) -> Floats:
+        """(n, ...) sums over rows ``first`` to ``last`` of the diagonals that lie ``beside`` (n,) columns from one.
+
+        In units of their spread; 0 where there are no rows.
+        """
         count = last - first + 1
-        column = np.clip(diagonal - self.lowest, 0, self.sums.shape[1] - 1)
-        low, high = (np.clip(row, 0, len(self.sums) - 1) for row in (first, last + 1))
-        total = self.sums[high, column] - self.sums[low, column]
-        return np.where(count > 0, total / (np.sqrt(np.maximum(count, 1) * self.usual) * self.noise), 0.0)
+        unit = np.where(count > 0, 1.0 / (np.sqrt(np.maximum(count, 1) * self.usual) * self.noise), 0.0)
+        width = self.sums.shape[1]
+        low, high = (np.clip(row, 0, len(self.sums) - 1) * width for row in (first, last + 1))
+        columns = np.clip(diagonal - self.lowest + beside.reshape(-1, *(1 for _ in count.shape)), 0, width - 1)
+        sums = self.sums.ravel()
+        return np.asarray((sums.take(columns + high) - sums.take(columns + low)) * unit)
 
 
 def _diagonals(change: Floats, direction: int, usual: int) -> _Diagonals:
@@ -126,7 +131,7 @@ class _Lines:
         """(m, ...) log-likelihood ratio of a flank from row ``first`` to ``last``, for every move of its cut."""
         first, last, diagonal = np.broadcast_arrays(first, last, diagonal)
         sums = self.right if direction > 0 else self.left
-        z = np.stack([sums.z(first, last, diagonal - direction * shift) for shift in self.shifts])
+        z = sums.z(first, last, diagonal, -direction * self.shifts)
         # A cut that stands farther to the right has its right flank lower, and its left one higher.
         value = self._near(z, -direction * self.moves)
         return np.asarray(value * np.clip((last - first + 1) * self.row_mm / WHOLE_MM, 0.0, 1.0))
