@@ -11,7 +11,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from PySide6.QtCore import QLocale, QSettings, Qt, Signal
+from PySide6.QtCore import QLocale, QSettings, QSize, Qt, Signal
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication, QPaintEvent
 from PySide6.QtWidgets import QApplication, QHBoxLayout, QMainWindow, QStackedWidget, QVBoxLayout, QWidget
 
@@ -58,7 +58,7 @@ class MainWindow(QMainWindow):
         super().__init__()
         self.setWindowTitle("Valleygauge")
         self.setMinimumSize(1000, 640)
-        self.resize(1280, 780)
+        self.resize(QSize(1280, 780).boundedTo(self.screen().availableSize()))
         self.setAcceptDrops(True)
         self.colours = theme.system_colours()
         self.format = LengthFormat(decimal=QLocale().decimalPoint())
