@@ -61,9 +61,7 @@ class Alignment:
         return np.asarray(self.offset_mm + self.scale * shape.positions_mm)
 
 
-def alignments(
-    maps: tuple[EdgeMaps, ...], shape: EdgeShape, guess: Guess, *, around: Alignment | None, count: int
-) -> tuple[Alignment, ...]:
+def alignments(maps: tuple[EdgeMaps, ...], shape: EdgeShape, guess: Guess, count: int) -> tuple[Alignment, ...]:
     """Find the likeliest places of the cuts, best first.
 
     Parameters
@@ -72,25 +70,21 @@ def alignments(
         One entry per cut edge.
     guess
         What is known before.
-    around
-        Where to look: a first alignment, or None for the frame itself.
     count
         How many to return at most; they lie at least ``APART_MM`` apart.
     """
     middle = float(shape.positions_mm.mean())
-    start = around or Alignment(0.0, 1.0, 0.0)
-    centre = start.offset_mm + start.scale * middle
-    offsets, scales = guess.offsets_mm, start.scale * guess.scales
-    at = centre + offsets[:, None, None] + scales[None, :, None] * (shape.positions_mm - middle)
+    offsets, scales = guess.offsets_mm, guess.scales
+    at = middle + offsets[:, None, None] + scales[None, :, None] * (shape.positions_mm - middle)
     score = np.zeros(at.shape[:2])
     for edge in maps:
         step = float(edge.x_mm[1] - edge.x_mm[0])
         best = _somewhere_near(logsumexp(edge.cut, axis=0), CENTRE_SD_MM / step)
         score += best[np.clip(np.rint((at - edge.x_mm[0]) / step).astype(int), 0, len(best) - 1)].sum(axis=2)
     # The prior knows where the gauge point lies, not where the middle of the cuts does.
-    gauge_off = centre + offsets[:, None] - scales[None, :] * middle - start.offset_mm
+    gauge_off = middle + offsets[:, None] - scales[None, :] * middle
     prior = -0.5 * (gauge_off / guess.offset_sd_mm) ** 2
-    prior = prior - 0.5 * ((scales / start.scale / guess.scale - 1.0) / guess.scale_sd)[None, :] ** 2
+    prior = prior - 0.5 * ((scales / guess.scale - 1.0) / guess.scale_sd)[None, :] ** 2
     score += prior
     found: list[Alignment] = []
     left = score.copy()
@@ -98,7 +92,7 @@ def alignments(
         row, column = np.unravel_index(int(np.argmax(left)), left.shape)
         near = np.abs(offsets - offsets[row]) < APART_MM
         offset, scale = _mean_near(score, offsets, scales, int(row), int(column))
-        found.append(Alignment(centre + offset - scale * middle, scale, float(prior[row, column])))
+        found.append(Alignment(middle + offset - scale * middle, scale, float(prior[row, column])))
         left[near] = -np.inf
     return tuple(found)
 

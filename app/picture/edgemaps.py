@@ -32,8 +32,9 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 from scipy.special import log_ndtr
 
+from app.picture.diagonals import Diagonals, diagonals
 from app.picture.frame import Frame
-from app.picture.median import Values, median_of, row_medians
+from app.picture.median import row_medians, spread
 from app.picture.sample import GreyPixels, Patch
 from app.picture.shape import EdgeShape
 from app.picture.smooth import filtered, kernel, largest_near, smooth
@@ -49,10 +50,12 @@ STEP = 5.0
 STRONGEST = 7.0
 PEAK_MM = 0.15
 NOTHING = 0.02
-LEAST_GREY = 0.3
-"""Changes of less than this many grey levels are no edge, however little noise there is."""
 CORNER_MM = 0.06
 """Half of what is left out at a floor's end: its corners are rounded and may stand a little elsewhere."""
+FLANK_CORNER_MM = 0.1
+"""What is left out of a flank at its floor's end."""
+SHORTEST_ROWS = 4
+"""A flank of fewer rows tells nothing by itself."""
 ABOVE_TOP_MM = 0.3
 """How far above the table's uncut edge a flank still counts: growth lifts both."""
 GREATEST_RATIO = 0.5 * STRONGEST**2 * STEP**2 / (1 + STEP**2) - 0.5 * float(np.log(1 + STEP**2)) + float(np.log(2.0))
@@ -74,7 +77,7 @@ class EdgeMaps:
     floor
         (m, n) the floor's part of it.
     right, left
-        (m, n) change of grey across a flank that rises to the right or to the left, without what runs along rows.
+        The change of grey across flanks that rise to the right and to the left, without what runs along rows.
     rise
         (m, n) signed change of grey across a level edge, in grey levels of its step.
     noise
@@ -87,8 +90,8 @@ class EdgeMaps:
     y_mm: Floats
     cut: Floats
     floor: Floats
-    right: Floats
-    left: Floats
+    right: Diagonals
+    left: Diagonals
     rise: Floats
     noise: float
     signed: bool
@@ -145,14 +148,15 @@ def edge_maps(
     floor = uniform_filter1d(level, width, axis=1, mode="nearest")
     half = round(shape.flat_mm / 2 / sx)
     rows = int(np.count_nonzero(y <= shape.top_mm + ABOVE_TOP_MM))
-    reach = max(4, round(0.95 * (shape.spacing_mm - shape.flat_mm) / 2 / sx))
-    start = max(1, round(0.1 / sx))
+    start = max(1, round(FLANK_CORNER_MM / sx))
+    usual = max(SHORTEST_ROWS, round(0.95 * (shape.spacing_mm - shape.flat_mm) / 2 / sx)) - start + 1
+    flanks = diagonals(right, 1, usual), diagonals(left, -1, usual)
     floors = log_ratio(floor / spread(floor[4:-4]), signed=signed, step_mm=step_mm)
     cut = floors.copy()
-    for flank, direction in ((right, 1), (left, -1)):
-        z = _diagonal_sums(flank, rows, start, reach, direction)
+    for flank, direction in zip(flanks, (1, -1), strict=True):
+        z = _flanks(flank, len(y), len(x), rows, start, direction)
         cut += np.roll(log_ratio(z, signed=signed, step_mm=step_mm), -direction * half, axis=1)
-    return EdgeMaps(x, y, cut, floors, right, left, across.astype(float), spread(across), signed)
+    return EdgeMaps(x, y, cut, floors, *flanks, across.astype(float), spread(across), signed)
 
 
 def log_ratio(z: Floats, *, signed: bool, step_mm: float) -> Floats:
@@ -209,11 +213,6 @@ def blur_mm(frame: Frame) -> float:
     return max(BLUR_MM, BLUR_PX / frame.px_per_mm)
 
 
-def spread(values: Values) -> float:
-    """Standard deviation of the bulk of the values (from the median absolute deviation), and no less than can count."""
-    return float(np.hypot(1.4826 * median_of(np.abs(values - median_of(values))), LEAST_GREY))
-
-
 def noise_of_mean(noise: float, length_mm: float) -> float:
     """Noise of a mean along an edge: neighbours share their blur and texture over ``ALIKE_MM``."""
     return float(noise / np.sqrt(max(1.0, length_mm / ALIKE_MM)))
@@ -230,23 +229,13 @@ def _changes(grey: GreyPixels, frame: Frame, sx: float, sy: float) -> tuple[Grey
     return changes[0], changes[1]
 
 
-def _diagonal_sums(change: Floats, rows: int, start: int, reach: int, direction: int) -> Floats:
-    """Mean change along the flank that rises from every place, in units of its spread.
+def _flanks(sums: Diagonals, height: int, width: int, rows: int, start: int, direction: int) -> Floats:
+    """(height, width) mean change along the flank that rises from every place, in units of its spread.
 
-    The flank's first ``start`` samples are its corner and left out; it ends after ``reach``, or at the uncut edge,
+    The flank's first ``start`` samples are its corner and left out; it has the usual length, or ends at the uncut edge,
     which is the last of ``rows``.  What a shorter flank shows counts as much less.
     """
-    height, columns = change.shape
-    along = direction * np.arange(height)[:, None]
-    level = np.arange(columns)
-    # Every diagonal as a column, and running sums down it.
-    sums = np.zeros((height + 1, columns))
-    np.cumsum(np.take_along_axis(change, (level + along) % columns, axis=1), axis=0, out=sums[1:], dtype=float)
-    length = reach - start + 1
-    noise = spread((sums[reach + 1 :] - sums[start : height - length + 1]) / length)
-    row = np.arange(height)
-    first, last = np.minimum(row + start, rows), np.minimum(row + reach + 1, rows)
-    count = last - first
-    z = (sums[last] - sums[first]) * (np.sqrt(count / length) / np.maximum(count, 1.0) / noise)[:, None]
-    z[count < min(4, length)] = 0.0
-    return np.take_along_axis(z, (level - along) % columns, axis=1)
+    row = np.arange(height)[:, None]
+    first, end = np.minimum(row + start, rows), np.minimum(row + start + sums.usual, rows)
+    z = sums.z(first, end, np.arange(width) - direction * row, np.zeros(1, dtype=int))[0]
+    return np.where(end - first < min(SHORTEST_ROWS, sums.usual), 0.0, z)

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.picture.edgemaps import GREATEST_RATIO, log_ratio, noise_of_mean, spread, step_filter
+from app.picture.edgemaps import GREATEST_RATIO, log_ratio, noise_of_mean, step_filter
 from app.picture.frame import Frame
 from app.picture.logsum import logsumexp
+from app.picture.median import spread
 from app.picture.sample import Patch
 from keycore.measured import Floats, Measured
 

@@ -102,11 +102,10 @@ class _Look:
 
 @dataclass(frozen=True)
 class RoughFit:
-    """A blade as the first, coarse look found it."""
+    """A blade as a coarse look found it, in a frame of its place and scale: flats and flanks are the table's."""
 
     patch: Patch
     frame: Frame
-    alignment: Alignment
     log_p: float
     """Log evidence of all but the blade's ends."""
     look_at_ends: Callable[[], BladeEnds]
@@ -118,11 +117,10 @@ class RoughFit:
 
     @classmethod
     def of(cls, patch: Patch, frame: Frame, look: _Look) -> RoughFit:
-        """What a look found, in a frame of the place and scale that it found: flats and flanks are then the table's."""
+        """What a look in this frame found."""
         found = look.alignment
         moved = look.lie.applied(frame).moved(x_mm=found.offset_mm).scaled(found.scale)
-        there = replace(found, offset_mm=0.0, scale=1.0)
-        return cls(patch, moved, there, look.log_p, look.look_at_ends)
+        return cls(patch, moved, look.log_p, look.look_at_ends)
 
 
 def look_roughly(
@@ -137,7 +135,7 @@ def look_roughly(
     paper_lighter
         True where everything outside the key is lighter than the key (a copy).
     """
-    looks = _looks(patch, frame, spec, edge_shape(spec), guess, line, None, COARSE_MM, paper_lighter)
+    looks = _looks(patch, frame, spec, edge_shape(spec), guess, line, COARSE_MM, paper_lighter, places=PLACES)
     return tuple(RoughFit.of(patch, frame, look) for look in looks)
 
 
@@ -156,7 +154,7 @@ def likeliest(rough: list[RoughFit], spec: KeySpec, most: int) -> list[RoughFit]
         one = rough[number]
         if kept and -worse < kept[0][0].score - WORSE:
             break
-        at = one.frame.picture_xy(one.alignment.offset_mm * np.array([1.0, 0.0]) + one.alignment.scale * ends)
+        at = one.frame.picture_xy(ends)
         near = SAME_MM * one.frame.px_per_mm
         if any(np.abs(at - other).max() <= near for _, other in kept):
             continue
@@ -173,9 +171,7 @@ def settled(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool) -> RoughFit:
     found: list[RoughFit] = []
     while len(found) < SETTLING_LOOKS:
         last = found[-1] if found else rough
-        (look,) = _looks(
-            last.patch, last.frame, spec, shape, AGAIN, LINE_AGAIN, last.alignment, COARSE_MM, paper_lighter
-        )
+        (look,) = _looks(last.patch, last.frame, spec, shape, AGAIN, LINE_AGAIN, COARSE_MM, paper_lighter)
         again = RoughFit.of(last.patch, last.frame, look)
         if found and again.score < last.score + BETTER:
             break
@@ -187,7 +183,7 @@ def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool) -> FittedB
     """Fit the table's blade finely where the first look found it."""
     shape = edge_shape(spec)
     patch, frame = rough.patch, rough.frame
-    (fine,) = _looks(patch, frame, spec, shape, AGAIN, LINE_AGAIN, rough.alignment, FINE_MM, paper_lighter)
+    (fine,) = _looks(patch, frame, spec, shape, AGAIN, LINE_AGAIN, FINE_MM, paper_lighter)
     fine = _with_neighbours(fine, spec, shape)
     final = fine.lie.applied(frame)
     edges = tuple(_fitted_edge(patch, final, shape, fine, number, side) for number, side in enumerate(_sides(spec)))
@@ -240,10 +236,12 @@ def _looks(
     shape: EdgeShape,
     guess: Guess,
     line: LineGuess,
-    around: Alignment | None,
     step_mm: float,
     paper_lighter: bool,
+    *,
+    places: int = 1,
 ) -> list[_Look]:
+    """Look along and across the blade; with several ``places``, at the likeliest ones, and at several lines of each."""
     reach_mm = 2.5 * line.offset_sd_mm
     beyond = 1.0 + guess.offsets_mm[-1] + 2.5 * guess.scale_sd * float(np.abs(shape.positions_mm).max()) + 2.0
     maps = tuple(
@@ -266,11 +264,11 @@ def _looks(
     )
     deepest = float(shape.roots_mm.min())
     looks = []
-    for place in alignments(maps, shape, guess, around=around, count=PLACES if around is None else 1):
+    for place in alignments(maps, shape, guess, places):
         curves = tuple(tuple(cut_curve(edge, float(at)) for at in place.centres_mm(shape)) for edge in maps)
-        floors = [[curve.most_mm if around else deepest for curve, _, _ in edge] for edge in curves]
+        floors = [[deepest if places > 1 else curve.most_mm for curve, _, _ in edge] for edge in curves]
         tops = tuple(_top_curve(edge, spec, shape, place, at) for edge, at in zip(maps, floors, strict=True))
-        lines = LINES if around is None else 1
+        lines = LINES if places > 1 else 1
         lies = _lies(curves, tops, back, spec, shape, place, line, step_mm=step_mm, count=lines)
         for lie in lies:
             ends = partial(_ends, patch, lie.applied(frame), spec, shape, place, paper_lighter)

@@ -21,9 +21,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from app.picture.edgemaps import peak_height, ratio_of_peak, spread, step_filter
+from app.picture.edgemaps import peak_height, ratio_of_peak, step_filter
 from app.picture.frame import Frame
 from app.picture.logsum import logsumexp
+from app.picture.median import spread
 from app.picture.sample import Patch
 from app.picture.shape import EdgeShape
 from keycore.measured import Floats
@@ -127,10 +128,6 @@ class _Grid:
     scales: Floats
     growths: Floats
     x_mid: float
-
-    def line_at(self, x_mm: float) -> Floats:
-        """(b, t) height of every line at ``x_mm``."""
-        return self.offsets[:, None] + self.slopes * (x_mm - self.x_mid)
 
     @property
     def lowest(self) -> float:

@@ -1,4 +1,4 @@
-"""Medians of many values, exactly, without partitioning all of them."""
+"""Medians of many values, exactly, without partitioning all of them; and the spread that they tell."""
 
 from __future__ import annotations
 
@@ -9,6 +9,8 @@ from app.picture.opencv import cv2
 
 Values = NDArray[np.floating]
 
+LEAST_GREY = 0.3
+"""Changes of less than this many grey levels are no edge, however little noise there is."""
 _FEW = 6000
 """Fewer values than this are partitioned whole."""
 _SAMPLE = 2000
@@ -36,6 +38,11 @@ def median_of(values: Values) -> float:
     if first < 0 or second >= len(inside):
         return float(np.median(flat))
     return (float(inside[first]) + float(inside[second])) / 2
+
+
+def spread(values: Values) -> float:
+    """Standard deviation of the bulk of the values (from the median absolute deviation), and no less than can count."""
+    return float(np.hypot(1.4826 * median_of(np.abs(values - median_of(values))), LEAST_GREY))
 
 
 def median_of_bytes(grey: NDArray[np.uint8], where: NDArray[np.bool_] | NDArray[np.uint8]) -> float:

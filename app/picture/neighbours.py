@@ -23,10 +23,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from app.picture.alignment import CENTRE_SD_MM
-from app.picture.edgemaps import ALIKE_MM, PEAK_MM, EdgeMaps, ratio_of_peak, spread
+from app.picture.diagonals import Rows
+from app.picture.edgemaps import ALIKE_MM, FLANK_CORNER_MM, PEAK_MM, EdgeMaps, ratio_of_peak
 from app.picture.lie import HeightCurve, Lie
 from app.picture.logsum import logsumexp
 from app.picture.shape import EdgeShape
@@ -38,59 +38,8 @@ FLANK_SD_MM = 0.02
 """How far a flank or the uncut edge may stand from where its cut and the table put it."""
 WHOLE_MM = 0.6
 """A shorter line counts by its share of this: else a flank that just begins to be seen would be worth a whole one."""
-CORNER_MM = 0.1
-"""What is left out of a flank at its floor's end: the corner is rounded."""
 FROM_SHOULDER_MM = 0.4
 """What is left out of the uncut edge at the shoulder's fillet."""
-
-Rows = NDArray[np.int_]
-
-
-@dataclass(frozen=True)
-class _Diagonals:
-    """The change across flanks of one direction, summed along every diagonal of the map.
-
-    Attributes
-    ----------
-    sums
-        (rows + 1, diagonals) running sums up the rows; a diagonal is named by its column in row 0.
-    lowest
-        Name of the first diagonal.
-    usual
-        Rows of a usual flank.
-    noise
-        Spread of a mean over a usual flank.
-    """
-
-    sums: Floats
-    lowest: int
-    usual: int
-    noise: float
-
-    def z(self, first: Rows, last: Rows, diagonal: Rows, beside: Rows) -> Floats:
-        """(n, ...) sums over rows ``first`` to ``last`` of the diagonals that lie ``beside`` (n,) columns from one.
-
-        In units of their spread; 0 where there are no rows.
-        """
-        count = last - first + 1
-        unit = np.where(count > 0, 1.0 / (np.sqrt(np.maximum(count, 1) * self.usual) * self.noise), 0.0)
-        width = self.sums.shape[1]
-        low, high = (np.clip(row, 0, len(self.sums) - 1) * width for row in (first, last + 1))
-        columns = np.clip(diagonal - self.lowest + beside.reshape(-1, *(1 for _ in count.shape)), 0, width - 1)
-        sums = self.sums.ravel()
-        return np.asarray((sums.take(columns + high) - sums.take(columns + low)) * unit)
-
-
-def _diagonals(change: Floats, direction: int, usual: int) -> _Diagonals:
-    rows, columns = change.shape
-    lowest = 1 - rows if direction > 0 else 0
-    row = np.arange(rows)[:, None]
-    at = np.arange(lowest, lowest + columns + rows - 1) + direction * row
-    inside = (at >= 0) & (at < columns)
-    values = np.where(inside, change[row, np.clip(at, 0, columns - 1)], 0.0)
-    sums = np.vstack([np.zeros(values.shape[1]), np.cumsum(values, axis=0, dtype=float)])
-    whole = (sums[usual:] - sums[:-usual])[inside[usual - 1 :] & inside[: rows - usual + 1]] / usual
-    return _Diagonals(sums, lowest, usual, spread(whole))
 
 
 @dataclass(frozen=True)
@@ -99,8 +48,6 @@ class _Lines:
 
     Attributes
     ----------
-    right, left
-        Flanks that rise to the right, and to the left.
     along
         (rows, columns + 1) running sums of the change across a level edge.
     shifts
@@ -112,8 +59,6 @@ class _Lines:
     maps: EdgeMaps
     row_mm: float
     column_mm: float
-    right: _Diagonals
-    left: _Diagonals
     along: Floats
     shifts: Rows
     moves: Rows
@@ -129,9 +74,8 @@ class _Lines:
 
     def flank(self, first: Rows, last: Rows, diagonal: Rows, direction: int) -> Floats:
         """(m, ...) log-likelihood ratio of a flank from row ``first`` to ``last``, for every move of its cut."""
-        first, last, diagonal = np.broadcast_arrays(first, last, diagonal)
-        sums = self.right if direction > 0 else self.left
-        z = sums.z(first, last, diagonal, -direction * self.shifts)
+        sums = self.maps.right if direction > 0 else self.maps.left
+        z = sums.z(first, last + 1, diagonal, -direction * self.shifts)
         # A cut that stands farther to the right has its right flank lower, and its left one higher.
         value = self._near(z, -direction * self.moves)
         return np.asarray(value * np.clip((last - first + 1) * self.row_mm / WHOLE_MM, 0.0, 1.0))
@@ -159,9 +103,8 @@ class _Lines:
         return np.asarray(np.log(np.tensordot(weights, np.exp(ratio), axes=1)))
 
 
-def _lines(maps: EdgeMaps, shape: EdgeShape) -> _Lines:
+def _lines(maps: EdgeMaps) -> _Lines:
     row_mm, column_mm = float(maps.y_mm[1] - maps.y_mm[0]), float(maps.x_mm[1] - maps.x_mm[0])
-    usual = max(4, round(0.95 * (shape.spacing_mm - shape.flat_mm) / 2 / column_mm))
     beside = round(PEAK_MM / row_mm)
     reach = max(1, round(2 * CENTRE_SD_MM / column_mm))
     moves = np.arange(-reach, reach + 1)
@@ -172,8 +115,6 @@ def _lines(maps: EdgeMaps, shape: EdgeShape) -> _Lines:
         maps=maps,
         row_mm=row_mm,
         column_mm=column_mm,
-        right=_diagonals(maps.right, 1, usual),
-        left=_diagonals(maps.left, -1, usual),
         along=along,
         shifts=np.arange(-beside, beside + 1),
         moves=moves,
@@ -253,7 +194,7 @@ def with_neighbours(
     low, high = float(edges[0].y_mm[0]) + margin, float(edges[0].y_mm[-1]) - margin
     heights = np.arange(low, high, max(1, round(HEIGHT_MM / row_mm)) * row_mm)
     on_line = [side * lie.at(centres_mm) for side in (1, -1)[: len(edges)]]
-    lines = [_lines(maps, shape) for maps in edges]
+    lines = [_lines(maps) for maps in edges]
     top_mm = lie.scale * shape.top_mm + lie.growth_mm
     chains = [
         _chain(one, shape, centres_mm, at, heights, top_mm, shoulder_mm) for one, at in zip(lines, on_line, strict=True)
@@ -291,7 +232,7 @@ def _chain(
     right_corner, left_corner = (lines.column(centres_mm + end * shape.flat_mm / 2) for end in (1, -1))
     rows = [lines.row(heights_mm + at) for at in line_mm]
     tops = lines.row(top_mm + line_mm)
-    skip = max(1, round(CORNER_MM / lines.column_mm))
+    skip = max(1, round(FLANK_CORNER_MM / lines.column_mm))
     right, left, uncut = [], [], []
     for k in range(len(rows) - 1):
         a, b = rows[k][:, None], rows[k + 1][None, :]
@@ -307,7 +248,7 @@ def _chain(
         np.stack([np.interp(heights_mm + at, lines.maps.y_mm, one) for one in floor])
         for floor, at in zip(floors, line_mm, strict=True)
     ]
-    first, last, usual = rows[0], rows[-1], lines.right.usual
+    first, last, usual = rows[0], rows[-1], lines.maps.right.usual - 1
     ends = [np.zeros_like(floor) for floor in floors]
     outward = left_corner[0] + first
     ends[0] += lines.flank(first + skip, np.minimum(int(tops[0]), first + skip + usual), outward, -1)

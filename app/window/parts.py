@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from PySide6.QtCore import QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QPainter, QPaintEvent
-from PySide6.QtWidgets import QFrame, QLabel, QLineEdit, QListWidget, QPushButton, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QLabel, QLayout, QLineEdit, QListWidget, QPushButton, QSizePolicy, QWidget
 
 from app.window.theme import LIGHT, Colours
 
@@ -72,7 +72,7 @@ def plain_list(name: str) -> QListWidget:
     return made
 
 
-def clear_layout(layout: QVBoxLayout) -> None:
+def clear_layout(layout: QLayout) -> None:
     """Take everything out of a layout."""
     while layout.count():
         item = layout.takeAt(0)

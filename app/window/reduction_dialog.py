@@ -8,7 +8,7 @@ from PySide6.QtWidgets import QDialog, QFormLayout, QGridLayout, QLineEdit, QVBo
 
 from app.bench_numbers import parse_number
 from app.window.language import said
-from app.window.parts import button, set_kind, words
+from app.window.parts import button, clear_layout, set_kind, words
 from app.window.session import Session
 from app.window.units import LengthFormat
 from keycore.refusal import Refusal
@@ -110,12 +110,7 @@ class ReductionDialog(QDialog):
         return self.tr(" and then ").join(f"{self._form.number(one, 2).rstrip('0').rstrip(',.')} %" for one in passes)
 
     def _show_rows(self, found: Reduction) -> None:
-        while self._grid.count():
-            item = self._grid.takeAt(0)
-            widget = item.widget() if item is not None else None
-            if widget is not None:
-                widget.setParent(None)
-                widget.deleteLater()
+        clear_layout(self._grid)
         for row, cells in enumerate(self.rows(found)):
             for column, text in enumerate(cells):
                 label = words(text, "quiet" if row == 0 or column in (0, 1) else "", wrap=False)

@@ -6,7 +6,7 @@ from PySide6.QtWidgets import QCheckBox, QComboBox, QGridLayout, QWidget
 
 from app.bench_state import REFERENCE_CHOICES
 from app.window.language import said
-from app.window.parts import set_kind, words
+from app.window.parts import clear_layout, set_kind, words
 from app.window.reference_form import ReferenceForm, WantedReference
 from app.window.session import Session
 from app.window.step_panel import StepPanel
@@ -119,9 +119,4 @@ class ScalePanel(StepPanel):
 
     def _clear(self) -> None:
         self.checks.clear()
-        while self.grid.count():
-            item = self.grid.takeAt(0)
-            widget = item.widget() if item is not None else None
-            if widget is not None:
-                widget.setParent(None)
-                widget.deleteLater()
+        clear_layout(self.grid)

@@ -8,7 +8,7 @@ from functools import partial
 import numpy as np
 import pytest
 
-from app.picture.alignment import Alignment, Guess, alignments
+from app.picture.alignment import Guess, alignments
 from app.picture.cuts import cut_curve, uneven
 from app.picture.edgemaps import EdgeMaps, edge_maps, log_ratio
 from app.picture.ends import MOST_OF_ENDS, BladeEnds, find_shoulder
@@ -68,12 +68,6 @@ def _maps(drawn: Drawn, shape: EdgeShape, *, signed: bool = False) -> EdgeMaps:
     )
 
 
-@pytest.fixture(scope="module")
-def spec() -> KeySpec:
-    """An invented table of five cuts."""
-    return load_spec("Harbourside 5")
-
-
 CODE = (0, 3, 1, 4, 2)
 
 
@@ -125,7 +119,7 @@ def test_the_cuts_are_found_one_spacing_off_where_the_frame_is(spec: KeySpec) ->
         drawn.patch, wrong, shape, side=1, step_mm=0.05, beyond_mm=5.0, above_mm=1.5, below_mm=1.0, signed=False
     )
 
-    best, *others = alignments((maps,), shape, Guess(1.1, 0.03), around=None, count=4)
+    best, *others = alignments((maps,), shape, Guess(1.1, 0.03), 4)
 
     assert best.scale == pytest.approx(1.02, abs=0.003)
     assert best.offset_mm == pytest.approx(-1.02, abs=0.06)
@@ -154,7 +148,7 @@ def test_a_frame_wide_of_the_blade_is_led_to_it_in_steps(spec: KeySpec) -> None:
     """1.4 mm across, 0.4 mm along, 4 % too large: each look reaches a part of that only, and the score keeps rising."""
     drawn = _blade(spec, CODE)
     wide = FRAME.moved(x_mm=0.4, y_mm=1.4).scaled(1.04)
-    rough = RoughFit(drawn.patch, wide, Alignment(0.0, 1.0, 0.0), -1e9, lambda: BladeEnds(None, None, 0.0))
+    rough = RoughFit(drawn.patch, wide, -1e9, lambda: BladeEnds(None, None, 0.0))
 
     found = settled(rough, spec, paper_lighter=False)
 
@@ -206,7 +200,7 @@ def test_the_likeliest_rough_fits_are_those_of_the_best_whole_scores() -> None:
             return BladeEnds(None, None, float(of_ends[number]))
 
         rough = [
-            RoughFit(patch, FRAME.moved(x_mm=float(x)), Alignment(0.0, 1.0, 0.0), float(log_p), partial(look, number))
+            RoughFit(patch, FRAME.moved(x_mm=float(x)), float(log_p), partial(look, number))
             for number, (x, log_p) in enumerate(zip(rng.choice(6, 30) * 0.15, rng.uniform(0, 400, 30), strict=True))
         ]
         found = likeliest(rough, spec, MOST_SETTLED)

@@ -19,20 +19,10 @@ from app.picture.values import Picture, PictureReading
 from keycore.decode import decode
 from keycore.marks import Marks, ReferenceMark
 from keycore.refusal import Refusal
-from keycore.spec import KeySpec, load_spec
+from keycore.spec import KeySpec
 
 ASSETS = Path(__file__).parents[3] / "assets"
 STORY = json.loads((ASSETS / "demo.json").read_text(encoding="utf-8"))
-
-
-@pytest.fixture(scope="module")
-def spec() -> KeySpec:
-    return load_spec("Harbourside 5")
-
-
-@pytest.fixture(scope="module")
-def copy() -> Picture:
-    return open_picture(ASSETS / "demo-photocopy.jpg")
 
 
 def _blank(width: int = 400, height: int = 300) -> Picture:

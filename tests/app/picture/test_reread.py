@@ -7,14 +7,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from app.picture.load import open_picture
 from app.picture.read import read_picture
 from app.picture.reread import KeptFit, read_again
 from app.picture.values import Picture, PictureReading
 from keycore.decode import decode
 from keycore.marks import Marks, ReferenceMark
 from keycore.refusal import Refusal
-from keycore.spec import KeySpec, load_spec
+from keycore.spec import KeySpec
 
 ASSETS = Path(__file__).parents[3] / "assets"
 NEAR_MM = 0.08
@@ -22,16 +21,6 @@ NEAR_MM = 0.08
 MOVED_MM = 0.3
 AGAINST_MM = 0.05
 """How far a root is set from its edge where it is to be kept: a reading against all others has no one code."""
-
-
-@pytest.fixture(scope="module")
-def spec() -> KeySpec:
-    return load_spec("Harbourside 5")
-
-
-@pytest.fixture(scope="module")
-def copy() -> Picture:
-    return open_picture(ASSETS / "demo-photocopy.jpg")
 
 
 @pytest.fixture(scope="module")

@@ -7,19 +7,20 @@ import pytest
 from scipy import ndimage
 from scipy.special import log_ndtr
 
+from app.picture.diagonals import diagonals
 from app.picture.edgemaps import (
     NOTHING,
     STEP,
     STRONGEST,
     WIDE_MM,
-    _diagonal_sums,
+    _flanks,
     peak_height,
     ratio_of_peak,
-    spread,
     step_filter,
 )
 from app.picture.frame import Frame
 from app.picture.lie import HeightCurve, _along, _Grid
+from app.picture.median import spread
 from app.picture.sample import Patch
 from app.picture.smooth import smooth
 
@@ -65,17 +66,26 @@ def test_the_tabled_ratio_is_the_formula_s(signed: bool) -> None:
 @pytest.mark.parametrize("direction", [1, -1])
 def test_running_sums_down_diagonals_are_sums_along_flanks(direction: int) -> None:
     """Place by place the mean of the samples from the corner to the flank's end or the uncut edge."""
-    rows, start, reach = 30, 2, 9
-    total, whole, count = np.zeros(GREY.shape), np.zeros(GREY.shape), np.zeros(len(GREY))
-    for away in range(start, reach + 1):
-        moved = np.roll(GREY, -direction * away, axis=1)[away:]
-        whole[:-away] += moved
-        total[:-away] += np.where(np.arange(len(GREY))[away:, None] < rows, moved, 0.0)
-        count[:-away] += np.arange(len(GREY))[away:] < rows
-    length = reach - start + 1
-    z = total / np.maximum(count, 1)[:, None] / spread(whole[:-reach] / length) * np.sqrt(count / length)[:, None]
-    z[count < 4] = 0.0
-    assert _diagonal_sums(GREY, rows, start, reach, direction) == pytest.approx(z, abs=1e-9)
+    rows, start, usual = 30, 2, 8
+    height, width = GREY.shape
+    sums = diagonals(GREY, direction, usual)
+    whole = [
+        GREY[r + np.arange(usual), c + direction * np.arange(usual)].mean(dtype=float)
+        for r in range(height - usual + 1)
+        for c in range(width)
+        if 0 <= c + direction * (usual - 1) < width
+    ]
+    assert sums.noise == pytest.approx(spread(np.array(whole)), rel=1e-9)
+    z = _flanks(sums, height, width, rows, start, direction)
+    for r in range(height):
+        away = np.arange(start, start + usual)[: max(0, rows - r - start)]
+        for c in range(width):
+            columns = c + direction * away
+            if len(away) and not 0 <= columns[-1] < width:
+                continue  # a flank that leaves the map
+            enough = len(away) >= 4
+            mean = GREY[r + away, columns].mean(dtype=float) if enough else 0.0
+            assert z[r, c] == pytest.approx(mean / sums.noise * np.sqrt(len(away) / usual) if enough else 0.0, abs=1e-9)
 
 
 def test_a_grid_of_a_frame_is_sampled_as_its_points_are() -> None:
@@ -103,7 +113,7 @@ def test_evidence_along_the_line_s_grid_is_interpolated(side: int) -> None:
     curve = HeightCurve(17.0, 4.013 + step * np.arange(60), RNG.normal(0, 4, 60))
     roots = np.array([8.0, 7.5, 5.0, 3.0])
     table = _along(curve, roots, side, grid)
-    line = side * grid.line_at(curve.x_mm)[:, :, None, None]
+    line = side * (grid.offsets[:, None] + grid.slopes * (curve.x_mm - grid.x_mid))[:, :, None, None]
     for depth, root in enumerate(roots):
         plain = curve.at(line + grid.scales[:, None] * root + grid.growths)
         assert grid.spread_out(table[..., depth, :], side) == pytest.approx(plain, abs=1e-9)
