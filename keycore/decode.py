@@ -356,9 +356,9 @@ class Decoder:
             return [
                 measured_root(posterior, j, points, without[j], depth, worn=worn) for j, depth in enumerate(best)
             ], []
-        wear = Measured(0.0, 0.0)
+        wear_mm, wear_shares = np.zeros(1), np.ones(1)
         if worn:
-            wear = self.posteriors[0].wear(lattices[0].points, cells_given(fused, lattices[0]))
+            wear_mm, wear_shares = self.posteriors[0].wear(lattices[0].points, cells_given(fused, lattices[0]))
         found, seen = [], []
         for j, depths in enumerate(fused.depths):
             roots = [
@@ -376,8 +376,7 @@ class Decoder:
             shares = [p.bad_share(j, own) for p, own in zip(self.posteriors, misread, strict=True)]
             height = SeenHeight.of(roots, shares)
             seen.append(height)
-            root = height.spread()
-            found.append(Measured(root.value - wear.value, math.hypot(root.sigma, wear.sigma)))
+            found.append(height.spread(wear_mm, wear_shares))
         return found, seen
 
     def _cuts(self, fused: Fused, roots: Sequence[Measured]) -> tuple[CutDecoding, ...]:

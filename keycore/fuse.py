@@ -162,11 +162,16 @@ class SeenHeight:
         density = np.exp(log_density - log_density.max())
         return cls(heights_mm, density / (density.sum() * (heights_mm[1] - heights_mm[0])))
 
-    def spread(self) -> Measured:
-        """Median and one-sigma half-width."""
+    def spread(self, wear_mm: Floats, shares: Floats) -> Measured:
+        """Median and one-sigma half-width of the height less a common wear with these probabilities.
+
+        Wear is mostly none and sometimes much, so the two are added as they are, not as two standard deviations.
+        """
         step_mm = float(self.heights_mm[1] - self.heights_mm[0])
         held = self.density > 1e-9 * self.density.max()
-        return lattice_spread_of(self.heights_mm[held], self.density[held] * step_mm, step_mm)
+        roots_mm = self.heights_mm[held, None] - wear_mm
+        weights = self.density[held, None] * step_mm * shares
+        return lattice_spread_of(roots_mm.ravel(), weights.ravel() / weights.sum(), step_mm)
 
     def mean_of(self, density: Floats) -> float:
         """Integral of this density times another one at the same heights."""

@@ -218,12 +218,10 @@ class PicturePosterior:
         shares = self.growth_prior.at(growths_mm) * np.array(COMMON_WEAR_SHARES) + 1e-300
         return np.array(COMMON_WEAR_MM), np.asarray(shares / shares.sum(axis=1, keepdims=True))
 
-    def wear(self, points: Points, weights: Floats) -> Measured:
-        """Mean and standard deviation of the common wear."""
+    def wear(self, points: Points, weights: Floats) -> tuple[Floats, Floats]:
+        """(wear in mm, probability of each) of the key's common wear."""
         wear_mm, shares = self.common_wear(points)
-        held = weights @ shares
-        mean_mm = float(held @ wear_mm)
-        return Measured(mean_mm, math.sqrt(float(held @ (wear_mm - mean_mm) ** 2)))
+        return wear_mm, np.asarray(weights @ shares)
 
     def growth(self, points: Points, weights: Floats) -> Measured:
         """Growth by itself: the shift with the common wear added."""

@@ -7,13 +7,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.special import ndtr
 
 from keycore.chain import code_masses
 from keycore.decode import Decoder, decode
-from keycore.fuse import fuse
+from keycore.fuse import SeenHeight, fuse
 from keycore.measured import Measured, SizeReference
 from keycore.posterior import sums_of
 from keycore.refusal import Refusal
+from keycore.spread import ONE_SIGMA
 from tests.keycore.tables import readings_of, spec_of
 
 
@@ -147,3 +149,16 @@ def test_one_picture_with_a_false_reference_does_not_unsettle_the_others():
     assert decode(odd, spec).verdict_words == "unsure: scales disagree by 5 %"
     both = decode([good, odd], spec)
     assert both.verdict == "sure" and any(w.startswith("Picture 2: ") and "disagree" in w for w in both.warnings)
+
+
+def test_one_sigma_of_a_root_holds_as_much_as_it_says_where_a_few_keys_are_much_worn():
+    """A normal height less a wear that is none in two keys of three and 0.06 mm in the third: the exact interval."""
+    seen = SeenHeight.of([Measured(6.0, 0.015), Measured(6.0, 0.015)], [0.0, 0.0])
+    found = seen.spread(np.array([0.0, 0.06]), np.array([2 / 3, 1 / 3]))
+    sigma_mm = 0.015 / np.sqrt(2)
+
+    def below(place_mm):
+        return np.array([2 / 3, 1 / 3]) @ ndtr((place_mm - np.array([6.0, 5.94])) / sigma_mm)
+
+    assert below(found.value) == pytest.approx(0.5, abs=0.01)
+    assert below(found.value + found.sigma) - below(found.value - found.sigma) == pytest.approx(ONE_SIGMA, abs=0.01)
