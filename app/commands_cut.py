@@ -108,9 +108,16 @@ def trials(
         ),
     ] = None,
     unit: Annotated[str, typer.Option("--unit", metavar="mm|in", help="Unit of the root heights.")] = "mm",
+    seconds: Annotated[
+        float | None,
+        typer.Option("--seconds", metavar="S", min=0, help="Search no longer; else until the plan is proved best."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="One trialplan/1 object.")] = False,
 ) -> None:
     """Plan which codes to cut and try, to spend the fewest blanks.
+
+    Up to 50 codes are planned at once.  Of 200 the proof that no order spends less may take a minute or much longer;
+    what is found so far is told, and Ctrl-C takes it.
 
     \b
     Example:
@@ -119,6 +126,7 @@ def trials(
       valleygauge trials valleygauge-demo/demo-photocopy --begun 6.7 7.7 7.2 5.7 6.2
     """
     from app.commands_job import decoded_job
+    from app.commands_search import searched
     from keycore.codes import parse_code
     from keycore.trials import plan_trials
 
@@ -127,7 +135,12 @@ def trials(
     gone |= {parse_code(code, decoding.spec) for code in tried or ()}
     candidates = [(ranked.code, ranked.probability) for ranked in decoding.codes]
     begun_mm = _begun_heights(begun, unit, decoding.spec)
-    plan = plan_trials(candidates, decoding.spec, most=most, begun_mm=begun_mm, tried=gone)
+    plan = searched(
+        lambda better: plan_trials(
+            candidates, decoding.spec, seconds=seconds, most=most, begun_mm=begun_mm, tried=gone, better=better
+        ),
+        say,
+    )
     if as_json:
         print_json(plan.to_json())
         return

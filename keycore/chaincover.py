@@ -50,8 +50,9 @@ The answer carries the bound; ``proved`` is True only where plan and bound meet 
 
 from __future__ import annotations
 
+import math
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -59,6 +60,7 @@ import numpy as np
 from keycore.blanks import Chain, Order, fewest_chains, heaviest_by_count
 from keycore.chainproblem import ChainProblem, heaviest_again_and_again, improved, traced
 from keycore.chainprogram import FlowProgramme, Pairs, Prices, dived, prices_of
+from keycore.chainties import with_fewest_trials
 from keycore.measured import Floats
 
 MEETS = 1e-9
@@ -97,7 +99,14 @@ class Cover:
         return self.expected_blanks <= self.bound_blanks + MEETS
 
 
-def best_cover(order: Order, probabilities: Floats, *, none_probability: float = 0.0, seconds: float = 10.0) -> Cover:
+def best_cover(
+    order: Order,
+    probabilities: Floats,
+    *,
+    none_probability: float = 0.0,
+    seconds: float | None = 10.0,
+    better: Callable[[Cover], None] | None = None,
+) -> Cover:
     """Chains that spend the fewest blanks on average.
 
     Parameters
@@ -109,36 +118,51 @@ def best_cover(order: Order, probabilities: Floats, *, none_probability: float =
     none_probability
         Chance that no candidate is right.
     seconds
-        How long to look for a better plan or a better bound; the answer is valid whenever it stops.
+        How long to look for a better plan or a better bound; the answer is valid whenever it stops.  None: until the
+        plan is proved the best.
+    better
+        Called with the first plan, and again whenever plan or bound became better.
     """
-    problem = ChainProblem(order, np.asarray(probabilities, dtype=float), none_probability, time.monotonic() + seconds)
+    stop_at = math.inf if seconds is None else time.monotonic() + seconds
+    problem = ChainProblem(order, np.asarray(probabilities, dtype=float), none_probability, stop_at)
     held = heaviest_by_count(order, problem.weights)
     flow_bound = float(np.sum(problem.weights.sum() + none_probability - held[:-1]))
+
+    def cover(chains: Iterable[Chain], bound: float) -> Cover:
+        cost = problem.cost(chains)
+        return Cover(tuple(problem.sorted(chains)), cost, min(bound, cost), len(held) - 1)
+
     starts = [improved(problem, chains) for chains in (heaviest_again_and_again(problem), fewest_chains(order))]
-    best = min(starts, key=problem.cost)
-    bound = flow_bound
-    if problem.cost(best) > bound + MEETS:
-        best, bound = _by_programme(problem, starts, best, bound)
-    cost = problem.cost(best)
-    return Cover(tuple(problem.sorted(best)), cost, min(bound, cost), len(held) - 1)
+    first = min(starts, key=problem.cost)
+    best, bound = first, flow_bound
+    if problem.cost(first) > flow_bound + MEETS:
+        for best, bound in _by_programme(problem, starts, first, flow_bound):
+            if better is not None:
+                better(cover(best, bound))
+    return cover(with_fewest_trials(problem, best), bound)
 
 
 def _by_programme(
     problem: ChainProblem, starts: list[list[Chain]], best: list[Chain], bound: float
-) -> tuple[list[Chain], float]:
-    """The best plan and bound that the programme reaches in the time."""
+) -> Iterator[tuple[list[Chain], float]]:
+    """Better and better plans and bounds, up to the best that the programme reaches in the time."""
+    yield best, bound
     places = max(len(chains) for chains in starts) + 1
     allowed = np.ones((len(problem.weights), places), dtype=bool)
     programme = FlowProgramme(problem, allowed)
-    relaxed = programme.relaxed(problem.seconds_left) if programme.columns <= _MOST_COLUMNS else None
+    hurried = math.isfinite(problem.seconds_left)
+    too_large = hurried and programme.columns > _MOST_COLUMNS
+    relaxed = None if too_large else programme.relaxed(problem.seconds_left)
     worth = _ascended(problem, best, places) if relaxed is None else relaxed[0]
     prices = prices_of(problem, worth, allowed)
     best = min([best, improved(problem, heaviest_again_and_again(problem, worth))], key=problem.cost)
     bound = max(bound, prices.bound)
+    yield best, bound
     if relaxed is not None and problem.cost(best) > bound + MEETS:
         likely = prices.surplus <= np.sort(prices.surplus, axis=1)[:, [min(_LIKELY_PLACES, places) - 1]]
-        settled = dived(problem, likely, 0.3 * problem.seconds_left)
+        settled = dived(problem, likely, 0.3 * problem.seconds_left if hurried else 0.0)
         best = min([best, improved(problem, settled)], key=problem.cost)
+        yield best, bound
     guess = _FIRST_GUESS
     while problem.cost(best) > bound + MEETS and problem.seconds_left > 0:
         limit = min(prices.bound + guess, problem.cost(best))
@@ -149,10 +173,10 @@ def _by_programme(
         bound = max(bound, min(least, limit))
         if found is not None:
             best = min([best, found], key=problem.cost)
+        yield best, bound
         if limit >= problem.cost(best):
             break  # nothing better was left out
         guess *= _NEXT_GUESS
-    return best, min(bound, problem.cost(best))
 
 
 def _within(problem: ChainProblem, prices: Prices, allowed: Pairs, limit: float) -> Pairs | None:

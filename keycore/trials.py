@@ -8,14 +8,14 @@ The answer is a plan that a person follows at the machine, step by step.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from keycore.blanks import order_of
-from keycore.chaincover import best_cover
+from keycore.chaincover import Cover, best_cover
 from keycore.codes import Code, code_to_json, edge_lists, format_code
 from keycore.measured import Floats
 from keycore.refusal import Refusal
@@ -104,18 +104,24 @@ class TrialPlan:
             lines.append(f"    opens with {_percent(step.probability)}; by now {_percent(step.opened_by_now)}")
         return "\n".join([*lines, *self.summary()])
 
+    def how_good(self) -> str:
+        """Whether the plan is proved the best, or how near it comes, in a sentence."""
+        if self.proved:
+            return "No order spends fewer blanks on average."
+        spare = max(math.ceil(1e5 * (self.expected_blanks - self.bound_blanks)) / 1e5, 1e-5)
+        return f"It is not proved the best, but no order saves more than {spare:g} blanks on average."
+
+    def standing(self) -> str:
+        """Blanks on average and how good that is, while a search goes on."""
+        return f"{self.expected_blanks:.4f} blanks on average. {self.how_good()}"
+
     def summary(self) -> tuple[str, ...]:
         """What the plan costs and how good it is, in sentences."""
-        if self.proved:
-            how_good = "No order spends fewer blanks on average."
-        else:
-            spare = max(math.ceil(1e5 * (self.expected_blanks - self.bound_blanks)) / 1e5, 1e-5)
-            how_good = f"It is not proved the best, but no order saves more than {spare:g} blanks on average."
         blank = "blank" if self.begun_mm is None else "fresh blank"
         return (
             f"On average {self.expected_blanks:.2f} {_plural(blank, self.expected_blanks)} and "
             f"{self.expected_trials:.1f} trials; at most {self.blanks} "
-            f"{_plural(blank, self.blanks)} and {len(self.steps)} trials. {how_good}",
+            f"{_plural(blank, self.blanks)} and {len(self.steps)} trials. {self.how_good()}",
             f"The chance that none of these codes is right is {_percent(self.none_probability)}.",
         )
 
@@ -166,10 +172,11 @@ def plan_trials(
     candidates: Iterable[tuple[Code, float]],
     spec: KeySpec,
     *,
-    seconds: float = 10.0,
+    seconds: float | None = 10.0,
     most: int = 200,
     begun_mm: Sequence[float] | None = None,
     tried: Iterable[Code] = (),
+    better: Callable[[TrialPlan], None] | None = None,
 ) -> TrialPlan:
     """The plan that spends the fewest blanks on average, and then the fewest trials.
 
@@ -181,7 +188,7 @@ def plan_trials(
     spec
         Their table.  Codes must all have the same number of cuts, or any of the counts that the table allows.
     seconds
-        How long the search for a better plan or bound may take.
+        How long the search for a better plan or bound may take; None: until the plan is proved the best.
     most
         Only so many of the likeliest candidates are planned; the rest counts as "none of these".
     begun_mm
@@ -190,6 +197,8 @@ def plan_trials(
     tried
         Codes that were tried already and did not open.  They are left out, and what is left becomes likelier by as
         much.
+    better
+        Called with the first plan of a search that takes longer, and again whenever plan or bound became better.
 
     Notes
     -----
@@ -200,8 +209,7 @@ def plan_trials(
         raise Refusal(f"A plan holds between 1 and {MOST_CANDIDATES} candidates; got {most}.", code="trials.most")
     kept = _untried(_checked(candidates, spec), tried, spec)[:most]
     probabilities = np.array([probability for _code, probability in kept])
-    total = math.fsum(probabilities)
-    none = max(0.0, 1.0 - total)
+    none = max(0.0, 1.0 - math.fsum(probabilities))
     depths = [_depths(code, spec) for code, _probability in kept]
     order = order_of(depths)
     begun = None if begun_mm is None else _begun_places(begun_mm, spec)
@@ -209,7 +217,28 @@ def plan_trials(
         after = [_can_follow(begun, now, spec) for now in depths]
         order = np.block([[order, np.zeros((len(kept), 1), dtype=bool)], [np.array([*after, False])]])
         probabilities = np.append(probabilities, BEGUN)
-    cover = best_cover(order, probabilities, none_probability=none, seconds=seconds)
+
+    def plan(cover: Cover) -> TrialPlan:
+        return _plan_of(cover, kept, depths, none, spec, begun, begun_mm)
+
+    def tell(cover: Cover) -> None:
+        if better is not None:
+            better(plan(cover))
+
+    return plan(best_cover(order, probabilities, none_probability=none, seconds=seconds, better=tell))
+
+
+def _plan_of(
+    cover: Cover,
+    kept: list[tuple[Code, float]],
+    depths: list[tuple[int, ...]],
+    none: float,
+    spec: KeySpec,
+    begun: Floats | None,
+    begun_mm: Sequence[float] | None,
+) -> TrialPlan:
+    """The steps of a cover, and what they cost."""
+    total = math.fsum(probability for _code, probability in kept)
     free = 0.0 if begun is None else BEGUN + total + none
     spare = 0 if begun is None else 1
     steps: list[TrialStep] = []

@@ -1,4 +1,4 @@
-"""How good and how quick trial plans are: python -m tests.bench.trials [SECONDS_A_PLAN].
+"""How good and how quick trial plans are: python -m tests.bench.trials [SECONDS_A_PLAN|none].
 
 Candidates are the likeliest codes of a doubtful reading (each cut off by a Gaussian error of a third to half a step,
 all cuts at times off by one depth together: growth), or what the decoder lists of made-up readings.  Printed for each
@@ -52,7 +52,7 @@ def decoded_reading(rng: np.random.Generator, cuts: int, count: int) -> tuple[li
     return codes, np.array([ranked.probability for ranked in decoding.codes])
 
 
-def main(seconds: float) -> None:
+def main(seconds: float | None) -> None:
     """Print the table."""
     print("                cuts  codes  plans  proved  gap: median   largest  seconds: median  largest  processor")
     kinds = [("doubtful", doubtful_reading, SIZES), ("as decoded", decoded_reading, DECODED)]
@@ -76,4 +76,5 @@ def main(seconds: float) -> None:
 
 
 if __name__ == "__main__":
-    main(float(sys.argv[1]) if len(sys.argv) > 1 else 10.0)
+    given = sys.argv[1] if len(sys.argv) > 1 else "10"
+    main(None if given == "none" else float(given))

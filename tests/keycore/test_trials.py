@@ -313,3 +313,55 @@ def test_candidates_that_cannot_be_planned_are_refused(candidates: list[tuple[Co
     """Each in one sentence that says which and why."""
     with pytest.raises(Refusal, match=words):
         plan_trials(candidates, HARBOURSIDE)
+
+
+def _drawn_depths(rng: np.random.Generator, count: int) -> list[tuple[int, ...]]:
+    """Different codes of three cuts and four depths."""
+    numbers = rng.choice(4**3, count, replace=False)
+    return [(int(n) // 16, int(n) // 4 % 4, int(n) % 4) for n in numbers]
+
+
+def _chain_covers(order: np.ndarray, codes: list[int], laid: tuple[tuple[int, ...], ...] = ()):
+    """Every way to share the codes (shallow first) out over blanks."""
+    if not codes:
+        yield laid
+        return
+    code, *later = codes
+    yield from _chain_covers(order, later, (*laid, (code,)))
+    for place, chain in enumerate(laid):
+        if order[chain[-1], code]:
+            yield from _chain_covers(order, later, (*laid[:place], (*chain, code), *laid[place + 1 :]))
+
+
+@pytest.mark.parametrize("seed", [3, 17, 42, 64, 103, 113])
+def test_fewest_trials_decide_among_eight_and_nine_codes_too(seed: int) -> None:
+    """Every cover of lists whose probabilities are often alike, blanks in every order that spends as few."""
+    rng = np.random.default_rng(seed)
+    codes = _drawn_depths(rng, int(rng.integers(8, 10)))
+    weights = rng.choice([0.08, 0.04, 0.02], len(codes))
+    none = float(rng.choice([0.0, 0.05]))
+    order = order_of(codes)
+
+    def cost(chains) -> tuple[float, float]:
+        used = sorted(chains, key=lambda chain: (-round(sum(weights[list(chain)]), 12), len(chain)))
+        masses = [sum(weights[list(chain)]) for chain in used]
+        blanks = sum(place * mass for place, mass in enumerate(masses, 1)) + len(used) * none
+        tried = [code for chain in used for code in chain]
+        return round(blanks, 9), round(sum(n * weights[c] for n, c in enumerate(tried, 1)) + len(tried) * none, 9)
+
+    cover = best_cover(order, weights, none_probability=none)
+
+    shallow = [int(code) for code in np.argsort(order.sum(axis=0), kind="stable")]
+    assert cost(cover.chains) == min(map(cost, _chain_covers(order, shallow)))
+
+
+def test_a_search_without_a_limit_tells_what_it_has_and_ends_with_a_proof() -> None:
+    """Bounds only rise, plans only become better, and the last word is the plan that is given."""
+    told: list[TrialPlan] = []
+    plan = plan_trials(drawn(np.random.default_rng(106), 40), HARBOURSIDE, seconds=None, better=told.append)
+
+    assert plan.proved and told
+    costs, bounds = [p.expected_blanks for p in told], [p.bound_blanks for p in told]
+    assert costs == sorted(costs, reverse=True) and bounds == sorted(bounds)
+    assert plan.expected_blanks == pytest.approx(costs[-1])
+    follow_at_the_machine(told[0], HARBOURSIDE)
