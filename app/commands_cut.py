@@ -116,7 +116,7 @@ def trials(
 ) -> None:
     """Plan which codes to cut and try, to spend the fewest blanks.
 
-    Up to 50 codes are planned at once.  Of 200 the proof that no order spends less may take a minute or much longer;
+    A plan of 50 codes is there at once.  Of 200 the proof that no order spends less may take a minute or much longer;
     what is found so far is told, and Ctrl-C takes it.
 
     \b
