@@ -9,8 +9,9 @@ chains, of which there are too many to write down.
 The last place may be used by any number of chains, so that no plan with more blanks is shut out; a chain further on
 counts as if it stood there, which can only lower the bound.
 
-Numbers of the solver are never trusted for the bound: its prices are, and any prices give a bound by one longest path
-for each place (:func:`prices_of`).
+The linear programme's numbers are never trusted for the bound: its prices are, and any prices give a bound by one
+longest path for each place (:func:`prices_of`).  That an integer programme has no better plan is the solver's own word,
+good to about 1e-10 blanks.
 """
 
 from __future__ import annotations

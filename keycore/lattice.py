@@ -36,6 +36,8 @@ from keycore.scale import ScaleEvidence
 STEP = 1.4
 WIDEST_LOG_STEP = 0.02
 NEGLIGIBLE_NATS = 20.0
+_ROUNDING = 8.0
+"""The larger, the sharper the turn from one step to another; a corner there costs the sum its exactness."""
 
 
 @dataclass(frozen=True)
@@ -178,10 +180,11 @@ def _log_prior(evidence: ScaleEvidence, mixture: Mixture | None, log_scale: Floa
 def _nodes(low: float, high: float, widest: float, finest: float, centres: Floats) -> tuple[Floats, Floats]:
     """Nodes at equal steps of a smooth variable that runs slower near the centres, and the local step at each."""
     dense = np.linspace(low - widest, high + widest, 4001)
-    wish = np.full_like(dense, widest)
+    # Powers are added, so that the variable is smooth where one wish takes over from another.
+    inverse = np.full_like(dense, widest**-_ROUNDING)
     for centre in centres:
-        wish = np.minimum(wish, np.hypot(finest, 0.35 * (dense - centre)))
-    # Rounded where two wishes meet, so that the variable stays smooth at the scale of a step.
+        inverse += np.hypot(finest, 0.35 * (dense - centre)) ** -_ROUNDING
+    wish = inverse ** (-1 / _ROUNDING)
     passed = np.concatenate([[0.0], np.cumsum((dense[1:] - dense[:-1]) * 0.5 * (1 / wish[1:] + 1 / wish[:-1]))])
     nodes = np.interp(np.arange(math.ceil(passed[-1])), passed, dense)
     return nodes, np.interp(nodes, dense, wish)

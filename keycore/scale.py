@@ -291,7 +291,10 @@ class ScaleEvidence:
         return along.times(self.across).trimmed()
 
     def along_given(self, log_across: Floats, weights: Floats) -> Measured:
-        """ln(scale along) where ln(scale across) has these values with these weights."""
+        """ln(scale along) where ln(scale across) has these values with these weights.
+
+        Parts of different widths count with the root of their mean variance.
+        """
         anisotropy = max(self.anisotropy_sigma, 1e-5)
         if self.along is None:
             means, variances, shares = log_across, np.full_like(log_across, anisotropy**2), weights

@@ -2,7 +2,9 @@
 
 The value is the median.  Sigma is the half-width of the interval round it that holds 68.27 % of the posterior: for a
 normal this is its standard deviation, and with two peaks it still says how far the truth lies off in two cases of
-three, which a standard deviation would not.
+three, which a standard deviation would not: of the growths of made-up readings it would hold three quarters.  A
+coverage interval as JCGM 101:2008, 7.7 means it, but neither of its two: symmetric in value about the median, so that
+one number tells it (from memory).
 """
 
 from __future__ import annotations

@@ -1,11 +1,11 @@
 """The code strip: which code each growth would give, as an exact piecewise constant function.
 
 At a growth g the code is the one with the most mass summed over scale and the back's error.  Along g the logarithm of a
-code's mass is smooth, with a second derivative that the readings' own uncertainties bound.  So between two growths at
-which the same code wins by more than that bound can bend, nothing else can win; any other interval is halved until
-the border is known to a millionth of a millimetre.  Rivals come from exact searches (:class:`keycore.chain.Ranking`)
-on a coarse row of growths and, once borders are found, at both sides of each border and within each segment: a code
-found there that was not among the rivals joins them, and the borders are found again.
+code's mass is smooth, and how much it bends is set by the readings' own uncertainties (:func:`_greatest_bend`).  So
+between two growths at which the same code wins by more than that can bend, no other rival is taken to win; any other
+interval is halved until the border is known to a millionth of a millimetre. Rivals come from exact searches
+(:class:`keycore.chain.Ranking`) on a coarse row of growths and, once borders are found, at both sides of each border
+and within each segment: a code found there that was not among the rivals joins them, and the borders are found again.
 """
 
 from __future__ import annotations
@@ -129,9 +129,11 @@ def _scores(posterior: PicturePosterior, rivals: Floats, growths_mm: Floats) -> 
 
 
 def _greatest_bend(posterior: PicturePosterior) -> float:
-    """Upper bound, nats/mm^2, on how strongly the difference of two codes' log masses can bend.
+    """How strongly, nats/mm^2, the difference of two codes' log masses is taken to bend at most.
 
-    Each cut adds at most the bend of a normal of its narrowest part, times four where the density changes from its
-    core to its tail, for either of the two codes.
+    Each cut adds the bend of a normal of its narrowest part, times four where the density changes from its core to its
+    tail, for either of the two codes. For one peak in scale that is ample: summing over the scale only flattens. Where
+    a code's mass passes from one peak to another it is no proof; the searches on the coarse row and within each segment
+    stand guard there.
     """
     return float(sum(8 / cut.narrow_mm**2 for cut in posterior.cuts))
