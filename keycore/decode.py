@@ -281,14 +281,11 @@ class Decoder:
                 posterior = self._by_themselves[index]
                 lattice = posterior.lattice
                 cells = cells_given(fused, lattice)
-            growth = (
-                Measured(held[1], 0.0)
-                if held is not None and held[0] == index
-                else posterior.growth(lattice.points, cells)
-            )
-            scale = report_scale(
-                posterior.evidence, lattice.points.log_scale, cells, float(posterior.frame.log_steps.min()), growth
-            )
+            if held is not None and held[0] == index:
+                growth, log_steps = Measured(held[1], 0.0), posterior.frame.held_log_steps
+            else:
+                growth, log_steps = posterior.growth(lattice.points, cells), posterior.frame.log_steps
+            scale = report_scale(posterior.evidence, lattice.points.log_scale, cells, float(log_steps.min()), growth)
             shares.append(PictureShare(scale, growth.value, growth.sigma))
             of_pictures.append(cautions_of(posterior, scale, misread[-1], "" if alone else f"Picture {index + 1}: "))
         cautions += of_all_pictures(of_pictures)

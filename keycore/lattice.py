@@ -13,6 +13,8 @@ narrowest standard deviation that the integrand can have along each coordinate:
   whose
   heights are measured root to root.
 
+Where growth is held the level moves with the scale, so nodes in scale are as much closer as the level is narrow.
+
 First a coarse lattice (twice the step) finds where there is mass at all; only those places, with a margin, are looked
 at finely.  Points that hold less than one part in ten thousand together are then let go.
 """
@@ -71,7 +73,8 @@ class Frame:
     """The coordinates: nodes in scale with their steps, the level's step, the third's nodes.
 
     ``log_scale`` (n,) and ``log_steps`` (n,) are fine nodes; growth at scale node i and level k is
-    ``k * level_step - lean * (log_scale[i] - middle)``.
+    ``k * level_step - lean * (log_scale[i] - middle)``.  ``held_log_scale`` and ``held_log_steps`` are the nodes where
+    growth is held: the level then moves with the scale, so they are as much closer as the level is narrow.
     """
 
     log_scale: Floats
@@ -81,6 +84,8 @@ class Frame:
     level_step: float
     third: Floats
     log_third_mass: Floats
+    held_log_scale: Floats
+    held_log_steps: Floats
 
 
 def frame_of(
@@ -128,6 +133,8 @@ def frame_of(
         centres = list(mixture.means[heavy & (mixture.sigmas < 0.03)])
     finest = step / math.sqrt(max(narrow, 1e-9))
     nodes, steps = _nodes(low, high, widest, finest, np.array(centres))
+    level_log_step = step * level_sigma / lean
+    held = _nodes(low, high, _both(widest, level_log_step), _both(finest, level_log_step), np.array(centres))
     reach = np.array([cut.reach_mm for cut in cuts])
     third: Floats = np.zeros(1)
     log_third_mass: Floats = np.zeros(1)
@@ -136,16 +143,20 @@ def frame_of(
         count = math.ceil(4.2 * third_sigma / third_step)
         third = np.linspace(-count * third_step, count * third_step, 2 * count + 1)
         log_third_mass = -0.5 * (third / third_sigma) ** 2 + math.log(third_step / third_sigma / math.sqrt(2 * math.pi))
-    return Frame(nodes, steps, middle, lean, step * level_sigma, third, log_third_mass)
+    return Frame(nodes, steps, middle, lean, step * level_sigma, third, log_third_mass, *held)
 
 
 def grown_points(frame: Frame, evidence: ScaleEvidence, growths_mm: Floats) -> Points:
-    """The fine lattice where growth is held, at one value after the other; masses are of scale and third alone."""
-    scale = np.tile(np.repeat(np.arange(len(frame.log_scale)), len(frame.third)), len(growths_mm))
-    third = np.tile(np.arange(len(frame.third)), len(frame.log_scale) * len(growths_mm))
-    log_scale = frame.log_scale[scale]
-    growth = np.repeat(growths_mm, len(frame.log_scale) * len(frame.third))
-    log_mass = log_prior_mass(evidence, log_scale, growth) + np.log(frame.log_steps[scale])
+    """The fine lattice where growth is held, at one value after the other; masses are of scale and third alone.
+
+    All of its scales are kept, however little the references believe in them: a growth that the readings speak against
+    is paid for by the scale.
+    """
+    scale = np.tile(np.repeat(np.arange(len(frame.held_log_scale)), len(frame.third)), len(growths_mm))
+    third = np.tile(np.arange(len(frame.third)), len(frame.held_log_scale) * len(growths_mm))
+    log_scale = frame.held_log_scale[scale]
+    growth = np.repeat(growths_mm, len(frame.held_log_scale) * len(frame.third))
+    log_mass = log_prior_mass(evidence, log_scale, growth) + np.log(frame.held_log_steps[scale])
     return Points(
         log_scale, growth, frame.third[third], log_mass + frame.log_third_mass[third], np.zeros_like(log_scale)
     )
@@ -188,3 +199,8 @@ def _nodes(low: float, high: float, widest: float, finest: float, centres: Float
     passed = np.concatenate([[0.0], np.cumsum((dense[1:] - dense[:-1]) * 0.5 * (1 / wish[1:] + 1 / wish[:-1]))])
     nodes = np.interp(np.arange(math.ceil(passed[-1])), passed, dense)
     return nodes, np.interp(nodes, dense, wish)
+
+
+def _both(one: float, other: float) -> float:
+    """The step that the product of two things needs, from the step that each needs."""
+    return 1 / math.hypot(1 / one, 1 / other)

@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from keycore.chain import Booleans, Links, backward, forward, totals
 from keycore.emission import CutLikelihood, cut_likelihood
 from keycore.lattice import (
-    NEGLIGIBLE_NATS,
     STEP,
     Frame,
     Points,
@@ -175,9 +174,7 @@ class PicturePosterior:
 
     def at_growth(self, growth_mm: float) -> Lattice:
         """The lattice with growth held."""
-        points = self._in_every_state(grown_points(self.frame, self.evidence, np.array([growth_mm])))
-        points = points.take(points.log_mass > points.log_mass.max() - NEGLIGIBLE_NATS)
-        return self._lattice(points)
+        return self._lattice(self._in_every_state(grown_points(self.frame, self.evidence, np.array([growth_mm]))))
 
     def at_growths(self, growths_mm: Floats) -> tuple[Floats, tuple[Floats, ...], Indexes]:
         """The points of several held growths one after the other: (points,) weights, factors, first of each growth.
@@ -186,14 +183,12 @@ class PicturePosterior:
         """
         points = self._in_every_state(grown_points(self.frame, self.evidence, growths_mm))
         # Two growths may be one to the last bit and still are two: their own numbers keep them apart.
-        each = len(self.frame.log_scale) * len(self.frame.third)
+        each = len(self.frame.held_log_scale) * len(self.frame.third)
         number = np.tile(np.repeat(np.arange(len(growths_mm)), each), len(self._states))
         order = np.argsort(number, kind="stable")
         points, number = points.take(order), number[order]
         most = np.maximum.reduceat(points.log_mass, np.searchsorted(number, np.arange(len(growths_mm))))
-        log_mass = points.log_mass - most[number]
-        near = np.flatnonzero(log_mass > -NEGLIGIBLE_NATS)
-        number, weights, factors = number[near], np.exp(log_mass[near]), self.factors_at(points.take(near))
+        weights, factors = np.exp(points.log_mass - most[number]), self.factors_at(points)
         mass = weights * totals(factors, self.links)
         order = np.lexsort((mass, number))
         upto = np.cumsum(mass[order] / np.bincount(number, mass)[number[order]]) - number[order]

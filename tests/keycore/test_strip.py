@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from keycore.decode import Decoder
+from keycore.lattice import STEP
 from keycore.prior import GROWTH_HIGH_MM, GROWTH_LOW_MM
 from keycore.refusal import Refusal
+from tests.bench.madeup import KINDS, made_up_set
 from tests.keycore.tables import INDEPENDENT, MIRRORED, readings_of, spec_of
 
 
@@ -86,3 +88,27 @@ def test_many_growths_looked_at_together_are_each_as_if_alone(changes, code):
         assert weights[here] == pytest.approx(unit * alone.weights, rel=1e-9)
         for together, own in zip(factors, alone.factors, strict=True):
             assert together[here] == pytest.approx(own, rel=1e-12)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_halving_every_step_changes_no_probability_where_growth_is_held(kind):
+    """Growths round the estimate: the slider's codes to one in a thousand."""
+    made = made_up_set(kind, np.random.default_rng(8))
+    usual, finer = Decoder(made.readings, made.spec), Decoder(made.readings, made.spec, step=STEP / 2)
+    growth = usual.decoding().growth
+    for sigmas in (-2.0, -0.7, 0.5, 1.8):
+        growth_mm = growth.value + sigmas * growth.sigma
+        fine = {r.code: r.probability for r in finer.at_growth(growth_mm, k=30).codes}
+        for ranked in usual.at_growth(growth_mm).codes:
+            assert ranked.probability == pytest.approx(fine[ranked.code], abs=1e-3)
+
+
+def test_a_border_far_from_the_evidence_is_where_a_finer_lattice_has_it():
+    """Far from the growth that the readings give, the scale has to pay for it, and nothing of that may be lost."""
+    made = made_up_set("single from shoulder", np.random.default_rng(8))
+    usual = Decoder(made.readings, made.spec).strip()
+    finer = Decoder(made.readings, made.spec, step=STEP / 2).strip()
+
+    assert [segment.code for segment in usual] == [segment.code for segment in finer]
+    for one, two in zip(usual[:-1], finer, strict=False):
+        assert one.growth_to_mm == pytest.approx(two.growth_to_mm, abs=5e-4)
