@@ -42,8 +42,9 @@ def decode(
       valleygauge decode --spec harbourside-5 --height 19.91 --roots 19.51 18.28 16.13 12.36 12.36
       valleygauge decode --spec harbourside-5 --height 19,91 --roots 19,51 18,28 16,13 12,36 12,36 --not 1=0
     """
-    from app.commands_words import decoding_lines
-    from keycore.decode import decode_figures
+    from app.commands_words import decoding_lines, flip_line
+    from keycore.decode import Decoder
+    from keycore.figures import readings_of_figures
     from keycore.keyreading import from_decoding
     from keycore.spec import load_spec
 
@@ -51,17 +52,14 @@ def decode(
     height_value = number(height, "the blade height")
     assert height_value is not None
     placed = numbers(positions, "a position") if positions else None
-    decoding = decode_figures(
-        height_value,
-        numbers(roots, "a root height"),
-        placed,
-        number(sigma, "sigma"),
-        table,
-        holds_from(hold, ruled_out, table),
-    )
+    root_values = numbers(roots, "a root height")
+    readings = readings_of_figures(height_value, root_values, placed, number(sigma, "sigma"), table)
+    decoder = Decoder(readings, table, holds=holds_from(hold, ruled_out, table))
+    decoding = decoder.decoding()
     if as_json:
         print_json(from_decoding(PICTURE_NAME, decoding, None).model_dump(mode="json", exclude_none=True))
         return
-    typer.echo("\n".join(decoding_lines(PICTURE_NAME.capitalize(), decoding, unit="figure")))
+    lines = decoding_lines(PICTURE_NAME.capitalize(), decoding, unit="figure")
+    typer.echo("\n".join([*lines, flip_line(*decoder.flip_growths_mm())]))
     for caution in cautions(table):
         say(caution)

@@ -98,3 +98,10 @@ def _cut_row(cut: CutDecoding) -> tuple[str, ...]:
         f"{cut.margin_mm:.3f}",
         cut.next_depth or "-",
     )
+
+
+def flip_line(below_mm: float | None, above_mm: float | None) -> str:
+    """The growths at which the code changes; None on a side where it does not."""
+    sides = (("below", below_mm), ("above", above_mm))
+    named = " or ".join(f"{word} {at_mm:.2f} mm" for word, at_mm in sides if at_mm is not None)
+    return f"  Flips     with growth {named} another code would be likelier" if named else "  Flips     at no growth"

@@ -72,6 +72,8 @@ class PictureShare:
 class Decoding:
     """Everything that readings and a table say together.
 
+    Roots, scale and growth are medians with the half-width that holds 68.27 % (:mod:`keycore.spread`).
+
     ``spec`` is the table for this key's count of cuts.  ``scale`` and ``growth_mm`` are the first picture's; every
     picture has its own in ``pictures``.
     """

@@ -1,4 +1,8 @@
-"""keyreading/1: what reading and decoding print as JSON, one object a line."""
+"""keyreading/1: what reading and decoding print as JSON, one object a line.
+
+Every sigma of a root, of growth and of the scale is half the width of the interval round the value that holds 68.27 %
+of the posterior (:mod:`keycore.spread`); a reference's own is a standard uncertainty.
+"""
 
 from __future__ import annotations
 

@@ -8,7 +8,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import logsumexp
 
 from keycore.measured import Floats
 
@@ -59,9 +58,3 @@ class Mixture:
         """Without parts whose whole weight is negligible."""
         keep = self.log_weights > self.log_weights.max() - nats
         return Mixture(self.log_weights[keep], self.means[keep], self.sigmas[keep])
-
-    def moments(self) -> tuple[float, float]:
-        """Mean and standard deviation."""
-        shares = np.exp(self.log_weights - logsumexp(self.log_weights))
-        mean = float(shares @ self.means)
-        return mean, math.sqrt(max(float(shares @ (self.sigmas**2 + (self.means - mean) ** 2)), 0.0))

@@ -21,7 +21,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -453,12 +453,6 @@ def _disagreement(rows: Sequence[tuple[SizeReference, float, float]], anisotropy
                     f"check both, or turn one off."
                 )
     return words, percent
-
-
-def without_reference(readings: Readings, kind: ReferenceKind) -> Readings:
-    """The same readings with one kind of reference turned off."""
-    kept = tuple(replace(r, used=r.used and r.kind != kind) for r in readings.references)
-    return replace(readings, references=kept)
 
 
 def _from_log(mean: float, sigma: float) -> Measured:

@@ -85,6 +85,7 @@ def test_the_plain_answer_says_code_rivals_cuts_and_caution(trade: Path) -> None
     assert re.search(r"^  Code +1-2-5-9-9   probability 0\.\d{4}$", out, re.M)
     assert re.search(r"^    0-1-4-8-8  0\.\d{4}$", out, re.M)
     assert len(re.findall(r"^  +[1-5] +[0-9] +\d\.\d{3} +\d\.\d{3} +[>\d]", out, re.M)) == 5
+    assert re.search(r"^  Flips +with growth (below|above) -?\d\.\d\d mm.* another code would be likelier$", out, re.M)
     assert "UNCONFIRMED" in out
     assert err.startswith("Caution: only for a key that its holder is entitled to") and "UNCONFIRMED" in err
 
