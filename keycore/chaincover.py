@@ -38,7 +38,7 @@ How it is solved
    above the bound: 1e-6 blanks at first.  Pairs of code and place that cost more than that are left out, which leaves a
    small integer programme (HiGHS through scipy).  If it has a plan within the guess, that is the best of all plans,
    for any better one would have been among the pairs; if not, the bound has risen to the guess, and the guess is made
-   larger.
+   larger.  Where that takes long, the best plan of the pairs is sought whatever it costs.
 6. Where the programme is too large for the time that is given (some 300 codes), prices are sought by steps along the
    bound's slope.
 
@@ -72,6 +72,7 @@ _FIRST_GUESS, _NEXT_GUESS = 1e-6, 3.0
 _LIKELY_PLACES = 12
 """Places that a code may take in the first plan from the programme: with eight it was often far off."""
 _MOST_ASCENT = 1500
+_SOON_SECONDS = 10.0
 
 
 @dataclass(frozen=True)
@@ -169,9 +170,7 @@ def _by_programme(
     while problem.cost(best) > bound + MEETS and problem.seconds_left > 0:
         limit = min(prices.bound + guess, problem.cost(best))
         left = _within(problem, prices, allowed, limit)
-        found, least = (
-            (None, np.inf) if left is None else FlowProgramme(problem, left).plan(limit, problem.seconds_left)
-        )
+        found, least = (None, np.inf) if left is None else _best_within(problem, left, limit)
         bound = max(bound, min(least, limit))
         if found is not None:
             best = min([best, found], key=problem.cost)
@@ -179,6 +178,19 @@ def _by_programme(
         if limit >= problem.cost(best):
             break  # nothing better was left out
         guess *= _NEXT_GUESS
+
+
+def _best_within(problem: ChainProblem, left: Pairs, limit: float) -> tuple[list[Chain] | None, float]:
+    """The best plan of these pairs and a bound of all that cost no more than the limit.
+
+    That there is none within the limit is mostly shown soon.  Where it is not, the best plan of the pairs without a
+    limit is sought, which is often easier, and may be better than any before.
+    """
+    programme = FlowProgramme(problem, left)
+    found, least = programme.plan(limit, min(_SOON_SECONDS, problem.seconds_left))
+    if least < limit - MEETS and (found is None or problem.cost(found) > least + MEETS) and problem.seconds_left > 0:
+        found, least = programme.plan(np.inf, problem.seconds_left)
+    return found, least
 
 
 def _within(problem: ChainProblem, prices: Prices, allowed: Pairs, limit: float) -> Pairs | None:

@@ -119,7 +119,7 @@ class FlowProgramme:
 
     def plan(self, limit: float, seconds: float) -> tuple[list[Chain] | None, float]:
         """The best plan of at most this cost that takes allowed pairs only (None if none was found), and a bound of
-        all such plans: infinite where there are none.
+        all such plans: infinite where there are none.  The limit may be infinite.
         """
         from scipy.optimize import Bounds, LinearConstraint, milp
 
@@ -127,13 +127,15 @@ class FlowProgramme:
         for first, codes in zip(self._first_column, self._codes, strict=True):
             whole[first : first + len(codes)] = 1
         demand = self._demand()
+        rules = [
+            LinearConstraint(self._equal, demand, demand),
+            LinearConstraint(self._limited, -np.inf, np.ones(self.places - 1)),
+        ]
+        if np.isfinite(limit):
+            rules.append(LinearConstraint(self._cost[None, :] / _COST_UNIT, -np.inf, (limit - self._base) / _COST_UNIT))
         found = milp(
             self._cost / _COST_UNIT,
-            constraints=[
-                LinearConstraint(self._equal, demand, demand),
-                LinearConstraint(self._limited, -np.inf, np.ones(self.places - 1)),
-                LinearConstraint(self._cost[None, :] / _COST_UNIT, -np.inf, (limit - self._base) / _COST_UNIT),
-            ],
+            constraints=rules,
             integrality=whole,
             bounds=Bounds(0, np.where(whole > 0, 1.0, np.inf)),
             options={"time_limit": max(seconds, 0.05), "mip_rel_gap": 0.0},
