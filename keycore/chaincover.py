@@ -170,7 +170,7 @@ def _by_programme(
     while problem.cost(best) > bound + MEETS and problem.seconds_left > 0:
         limit = min(prices.bound + guess, problem.cost(best))
         left = _within(problem, prices, allowed, limit)
-        found, least = (None, np.inf) if left is None else _best_within(problem, left, limit)
+        found, least = (None, np.inf) if left is None else _best_within(problem, left, limit, problem.cost(best))
         bound = max(bound, min(least, limit))
         if found is not None:
             best = min([best, found], key=problem.cost)
@@ -180,15 +180,19 @@ def _by_programme(
         guess *= _NEXT_GUESS
 
 
-def _best_within(problem: ChainProblem, left: Pairs, limit: float) -> tuple[list[Chain] | None, float]:
+def _best_within(problem: ChainProblem, left: Pairs, limit: float, known: float) -> tuple[list[Chain] | None, float]:
     """The best plan of these pairs and a bound of all that cost no more than the limit.
 
-    That there is none within the limit is mostly shown soon.  Where it is not, the best plan of the pairs without a
-    limit is sought, which is often easier, and may be better than any before.
+    That there is none within a guessed limit is mostly shown soon.  Where it is not, the best plan of the pairs without
+    a limit is sought, which is often easier, and may be better than the ``known`` cost; that no plan is better than the
+    known one needs the limit.
     """
     programme = FlowProgramme(problem, left)
-    found, least = programme.plan(limit, min(_SOON_SECONDS, problem.seconds_left))
-    if least < limit - MEETS and (found is None or problem.cost(found) > least + MEETS) and problem.seconds_left > 0:
+    guessed = limit < known - MEETS
+    seconds = min(_SOON_SECONDS, problem.seconds_left) if guessed else problem.seconds_left
+    found, least = programme.plan(limit, seconds)
+    settled = least > limit - MEETS or (found is not None and problem.cost(found) <= least + MEETS)
+    if guessed and not settled and problem.seconds_left > 0:
         found, least = programme.plan(np.inf, problem.seconds_left)
     return found, least
 
