@@ -43,9 +43,9 @@ How it is solved
    bound's slope.
 
 What that reaches on a busy core (``python -m tests.bench.trials``): all lists of up to 100 codes were proved best
-within 3 s, and without a limit of time all 27 lists of 200 codes: half of the 24 that the decoder gave within 20 s, one
-after eight minutes, and of three of very doubtful readings one after six. Stopped after 10 s, 15 of the 24 were proved
-and the others lay within 7e-4 blanks of the bound (doubtful ones within 0.016).
+within 3 s, and without a limit of time all 27 lists of 200 codes: half of the 24 that the decoder gave within 20 s,
+one after some minutes, and of three of very doubtful readings one after some more. Stopped after 10 s, 15 of the 24
+were proved and the others lay within 7e-4 blanks of the bound (doubtful ones within 0.016).
 
 The answer carries the bound; ``proved`` is True only where plan and bound meet to 1e-9.
 """
@@ -72,7 +72,7 @@ _FIRST_GUESS, _NEXT_GUESS = 1e-6, 3.0
 _LIKELY_PLACES = 12
 """Places that a code may take in the first plan from the programme: with eight it was often far off."""
 _MOST_ASCENT = 1500
-_SOON_SECONDS = 10.0
+_SOON_SECONDS, _LATER_SECONDS = 10.0, 100.0
 
 
 @dataclass(frozen=True)
@@ -183,17 +183,21 @@ def _by_programme(
 def _best_within(problem: ChainProblem, left: Pairs, limit: float, known: float) -> tuple[list[Chain] | None, float]:
     """The best plan of these pairs and a bound of all that cost no more than the limit.
 
-    That there is none within a guessed limit is mostly shown soon.  Where it is not, the best plan of the pairs without
-    a limit is sought, which is often easier, and may be better than the ``known`` cost; that no plan is better than the
-    known one needs the limit.
+    That there is none within the limit is mostly shown soon.  Where it is not, the best plan of the pairs without a
+    limit is sought, which is often easier, and may be better than the ``known`` cost.  Whether no plan is better than
+    the known one is shown sooner in one way for some lists and in the other for others, so both are tried in turn.
     """
     programme = FlowProgramme(problem, left)
     guessed = limit < known - MEETS
-    seconds = min(_SOON_SECONDS, problem.seconds_left) if guessed else problem.seconds_left
-    found, least = programme.plan(limit, seconds)
-    settled = least > limit - MEETS or (found is not None and problem.cost(found) <= least + MEETS)
-    if guessed and not settled and problem.seconds_left > 0:
-        found, least = programme.plan(np.inf, problem.seconds_left)
+    found: list[Chain] | None = None
+    least = -np.inf
+    for most, seconds in ((limit, _SOON_SECONDS), (np.inf, np.inf if guessed else _LATER_SECONDS), (limit, np.inf)):
+        settled = least > limit - MEETS or (found is not None and problem.cost(found) <= least + MEETS)
+        if settled or problem.seconds_left <= 0:
+            break
+        another, bound = programme.plan(most, min(seconds, problem.seconds_left))
+        found = min((plan for plan in (found, another) if plan is not None), key=problem.cost, default=None)
+        least = max(least, bound)
     return found, least
 
 
