@@ -40,7 +40,7 @@ from keycore.refusal import Refusal
 from keycore.spec import KeySpec
 from keycore.spread import lattice_spread_of, spread_of
 
-BAD_REFERENCE = (0.04, 0.05)
+BAD_REFERENCE = (0.02, 0.05)
 """(share, relative sigma) of references that are plainly wrong: another blank's blade height, a corner taken for
 another."""
 LENGTH_GROWTH_MM = 0.15

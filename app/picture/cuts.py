@@ -35,6 +35,10 @@ The decoder adds the maker's tolerance, growth that differs from place to place 
 0.015, 0.025, 0.04 and 0.06 mm the smaller ones foretold the readings of two renderers' pictures better (half a nat a
 picture from 0.04 to 0.015, then nothing); the same holds of 0.02 against 0.1.
 """
+TOP_PEAK_MM, TOP_EDGE_SD_MM = 0.15, 0.025
+"""Half a peak's width, and how far the uncut edge that is seen lies from the metal's: it is long, so unevenness is
+averaged out.
+"""
 
 
 @dataclass(frozen=True)
@@ -143,11 +147,16 @@ class Top:
 
 
 def measure_top(curve: HeightCurve, line_mm: float, guess_mm: float, guess_sd_mm: float) -> Top:
-    """Measure the uncut edge, where the table and the scale put it at ``guess_mm`` above the line."""
+    """Measure the uncut edge, where the table and the scale put it at ``guess_mm`` above the line.
+
+    A second edge near it (a shadow's border, the lower rim) is no measuring error: the likeliest peak is taken with its
+    own width, and the decoder holds open that it is the wrong one.
+    """
     height = np.arange(guess_mm - 3 * guess_sd_mm, guess_mm + 4 * guess_sd_mm, HEIGHT_MM)
     score = curve.at(height + line_mm) - 0.5 * ((height - guess_mm) / guess_sd_mm) ** 2
-    p = np.exp(score - score.max())
+    near = np.abs(height - height[int(np.argmax(score))]) < TOP_PEAK_MM
+    p = np.exp(score[near] - score.max())
     p /= p.sum()
-    mean = float((p * height).sum())
-    sigma = float(np.sqrt((p * (height - mean) ** 2).sum()))
-    return Top(mean, float(np.hypot(sigma, EDGE_SD_MM)))
+    mean = float((p * height[near]).sum())
+    sigma = float(np.sqrt((p * (height[near] - mean) ** 2).sum()))
+    return Top(mean, float(np.hypot(sigma, TOP_EDGE_SD_MM)))
