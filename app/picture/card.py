@@ -28,6 +28,8 @@ _LEAST_FITTED: Final = 0.4
 _HOPELESS_ROUNDNESS: Final = -0.4
 _LEAST_PX_PER_MM: Final = 1.5
 _CERTAIN_ROUNDNESS: Final = 0.7
+_USEFUL_PX_PER_MM: Final = 3.0
+"""Beside a smaller card a depth of 0.4 mm is one pixel, and no key could be read; such a figure is part of a key."""
 _CERTAIN_SEEN: Final = 0.7
 
 
@@ -53,7 +55,7 @@ def _best_fit(picture: Picture, small: Shrunk, *, faint: bool) -> PlaneView | No
             continue
         ring = long_side_first(small.original_xy(corners), picture.size, ID1_CARD)
         view = refine_on(picture, ring, ID1_CARD, reach_px=float(np.clip(4.0 / small.scale, 6, 24)))
-        if view is None:
+        if view is None or view.px_per_mm_at(view.corners_xy.mean(axis=0)) < _USEFUL_PX_PER_MM:
             continue
         score = fitted_roundness(picture, view)
         least_seen = min(side.share for side in view.sides)

@@ -259,3 +259,9 @@ def test_views_are_values() -> None:
     assert mark.kind == "id1-card" and len(mark.corners) == 4
     again = fit_view(ID1_CARD, SIZE, np.array(mark.corners), sides=view.sides, corner_sigma_px=None)
     assert np.abs(again.corners_xy - view.corners_xy).max() < 0.02
+
+
+@pytest.mark.parametrize(("away_mm", "useful"), [(220, True), (330, False)])
+def test_a_card_so_small_that_no_cut_could_be_measured_is_no_reference(away_mm: float, useful: bool) -> None:
+    """Below 3 px/mm such a figure is taken for a part of something else: a key's shank once passed for a card."""
+    assert (find_card(draw(aim(10, 30, 0, away_mm, 770, SIZE))) is not None) is useful
