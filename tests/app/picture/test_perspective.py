@@ -263,5 +263,5 @@ def test_views_are_values() -> None:
 
 @pytest.mark.parametrize(("away_mm", "useful"), [(220, True), (330, False)])
 def test_a_card_so_small_that_no_cut_could_be_measured_is_no_reference(away_mm: float, useful: bool) -> None:
-    """Below 3 px/mm such a figure is taken for a part of something else: a key's shank once passed for a card."""
+    """Below 2.5 px/mm such a figure is taken for a part of something else: a key's shank once passed for a card."""
     assert (find_card(draw(aim(10, 30, 0, away_mm, 770, SIZE))) is not None) is useful
