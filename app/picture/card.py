@@ -28,9 +28,9 @@ _LEAST_FITTED: Final = 0.4
 _HOPELESS_ROUNDNESS: Final = -0.4
 _LEAST_PX_PER_MM: Final = 1.5
 _CERTAIN_ROUNDNESS: Final = 0.7
+_CERTAIN_SEEN: Final = 0.7
 _USEFUL_PX_PER_MM: Final = 2.5
 """Beside a smaller card a depth of 0.4 mm is one pixel, and no key could be read; such a figure is part of a key."""
-_CERTAIN_SEEN: Final = 0.7
 
 
 def find_card(picture: Picture, small: Shrunk | None = None) -> PlaneView | None:
