@@ -96,13 +96,6 @@ class EdgeMaps:
     noise: float
     signed: bool
 
-    def level_edge(self, chosen: Floats) -> Floats:
-        """(m,) log-likelihood ratio of a level edge at every height, along the columns that are ``chosen`` (0 or 1)."""
-        column_mm = float(self.x_mm[1] - self.x_mm[0])
-        share = chosen / chosen.sum()
-        z = self.rise @ share / noise_of_mean(self.noise, float(chosen.sum()) * column_mm)
-        return log_ratio(z, signed=self.signed, step_mm=float(self.y_mm[1] - self.y_mm[0]))
-
 
 def edge_maps(
     patch: Patch,

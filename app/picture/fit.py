@@ -18,13 +18,14 @@ from functools import cached_property, partial
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from app.picture.alignment import Alignment, Guess, alignments
 from app.picture.cuts import CutEvidence, Top, cut_curve, cut_evidence, measure_top, uneven, visible_floor
 from app.picture.edgemaps import EdgeMaps, blur_mm, edge_maps
 from app.picture.ends import MOST_OF_ENDS, BladeEnds, find_shoulder, find_tip
 from app.picture.frame import Frame
-from app.picture.lie import Back, HeightCurve, Lie, LineGuess, back_of, lies_of
+from app.picture.lie import Back, HeightCurve, Lie, LineGuess, Uncut, back_of, lies_of
 from app.picture.neighbours import with_neighbours
 from app.picture.sample import Patch
 from app.picture.shape import EdgeShape, edge_shape
@@ -41,6 +42,8 @@ SETTLING_LOOKS, BETTER = 4, 3.0
 AGAIN = Guess(offset_sd_mm=0.25, scale_sd=0.012)
 LINE_AGAIN = LineGuess(offset_sd_mm=0.25, slope_sd=0.004, across_sd=0.008)
 TOP_SD_MM = 0.25
+UNCUT_PIECE_MM = 1.5
+"""The uncut edge is looked at in pieces no longer than this."""
 
 
 @dataclass(frozen=True)
@@ -82,7 +85,7 @@ class _Look:
     maps: tuple[EdgeMaps, ...]
     alignment: Alignment
     curves: tuple[tuple[tuple[HeightCurve, float, float], ...], ...]
-    tops: tuple[HeightCurve | None, ...]
+    tops: tuple[Uncut | None, ...]
     back: Back | None
     lie: Lie
     log_p: float
@@ -267,7 +270,7 @@ def _looks(
     for place in alignments(maps, shape, guess, places):
         curves = tuple(tuple(cut_curve(edge, float(at)) for at in place.centres_mm(shape)) for edge in maps)
         floors = [[deepest if places > 1 else curve.most_mm for curve, _, _ in edge] for edge in curves]
-        tops = tuple(_top_curve(edge, spec, shape, place, at) for edge, at in zip(maps, floors, strict=True))
+        tops = tuple(_uncut(edge, spec, shape, place, at) for edge, at in zip(maps, floors, strict=True))
         lines = LINES if places > 1 else 1
         lies = _lies(curves, tops, back, spec, shape, place, line, step_mm=step_mm, count=lines)
         for lie in lies:
@@ -278,7 +281,7 @@ def _looks(
 
 def _lies(
     curves: tuple[tuple[tuple[HeightCurve, float, float], ...], ...],
-    tops: tuple[HeightCurve | None, ...],
+    tops: tuple[Uncut | None, ...],
     back: Back | None,
     spec: KeySpec,
     shape: EdgeShape,
@@ -301,9 +304,9 @@ def _lies(
     )
 
 
-def _top_curve(
+def _uncut(
     maps: EdgeMaps, spec: KeySpec, shape: EdgeShape, place: Alignment, floors_mm: list[float]
-) -> HeightCurve | None:
+) -> Uncut | None:
     """Evidence of the uncut edge, where cuts of these floors (or the deepest) leave it uncut; None for too little."""
     if not spec.blade.height_mm:
         return None
@@ -314,9 +317,25 @@ def _top_curve(
         beside = [maps.x_mm - margin, maps.x_mm, maps.x_mm + margin]
         chosen |= np.all([shape.profile(x, centres, floors, shape.top_mm) >= shape.top_mm for x in beside], axis=0)
     chosen &= (maps.x_mm > shoulder + 0.4) & (maps.x_mm < float(centres.max()) + 1.0)
-    if chosen.sum() * float(maps.x_mm[1] - maps.x_mm[0]) < 0.5:
+    column_mm = float(maps.x_mm[1] - maps.x_mm[0])
+    if chosen.sum() * column_mm < 0.5:
         return None
-    return HeightCurve(float(maps.x_mm[chosen].mean()), maps.y_mm, maps.level_edge(chosen.astype(float)))
+    pieces = _pieces(chosen, max(1, round(UNCUT_PIECE_MM / column_mm)))
+    return Uncut(
+        x_mm=np.array([maps.x_mm[piece].mean() for piece in pieces]),
+        length_mm=np.array([len(piece) * column_mm for piece in pieces]),
+        height_mm=maps.y_mm,
+        rise=np.array([maps.rise[:, piece].mean(axis=1) for piece in pieces]),
+        noise=maps.noise,
+        signed=maps.signed,
+    )
+
+
+def _pieces(chosen: NDArray[np.bool_], longest: int) -> list[NDArray[np.intp]]:
+    """The chosen columns in runs without a gap, long ones parted evenly."""
+    columns = np.flatnonzero(chosen)
+    runs = np.split(columns, np.flatnonzero(np.diff(columns) > 1) + 1)
+    return [part for run in runs for part in np.array_split(run, -(-len(run) // longest))]
 
 
 def shoulder_x_mm(spec: KeySpec, shape: EdgeShape) -> float:
@@ -348,9 +367,12 @@ def _fitted_edge(
         cut_evidence(curve, centre, spread, side * float(look.lie.at(curve.x_mm)))
         for curve, centre, spread in look.curves[number]
     )
-    curve = look.tops[number]
+    uncut = look.tops[number]
     expected = shape.top_mm * look.alignment.scale
-    top = None if curve is None else measure_top(curve, side * float(look.lie.at(curve.x_mm)), expected, TOP_SD_MM)
+    top = None
+    if uncut is not None:
+        (curve,) = uncut.curves(np.array([side * look.lie.slope]))
+        top = measure_top(curve, side * float(look.lie.at(curve.x_mm)), expected, TOP_SD_MM)
     top_mm = expected if top is None else top.height_mm
     x = np.arange(float(look.maps[number].x_mm[0]) + 1.0, float(look.maps[number].x_mm[-1]) - 1.0, 0.2)
     modes = np.array([cut.mode_mm for cut in cuts])

@@ -16,12 +16,12 @@ g (or b - g), which makes it a small table.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from app.picture.edgemaps import peak_height, ratio_of_peak, step_filter
+from app.picture.edgemaps import noise_of_mean, peak_height, ratio_of_peak, step_filter
 from app.picture.frame import Frame
 from app.picture.logsum import logsumexp
 from app.picture.median import spread
@@ -85,6 +85,44 @@ class HeightCurve:
     def at(self, height_mm: Floats) -> Floats:
         """Evidence at any heights; the ends hold outside."""
         return np.interp(height_mm.ravel(), self.height_mm, self.log_p).reshape(height_mm.shape)
+
+
+@dataclass(frozen=True)
+class Uncut:
+    """The change across what is left of a cut edge's uncut height: (p,) pieces along it, (m,) heights, (p, m) means.
+
+    Together the pieces reach along most of the blade, so they tell the line's tilt; each is short enough to be level.
+    """
+
+    x_mm: Floats
+    length_mm: Floats
+    height_mm: Floats
+    rise: Floats
+    """In grey levels of its step."""
+    noise: float
+    signed: bool
+
+    @property
+    def middle_mm(self) -> float:
+        """Place along the frame that its heights are given at."""
+        return float(self.length_mm @ self.x_mm / self.length_mm.sum())
+
+    def curves(self, slopes: Floats) -> tuple[HeightCurve, ...]:
+        """Log-likelihood ratio of an edge of each slope (dy/dx in the frame), at its height in the middle."""
+        step = float(self.height_mm[1] - self.height_mm[0])
+        rows = np.arange(len(self.height_mm))
+        share = self.length_mm / self.length_mm.sum()
+        off = slopes[:, None] * (self.x_mm - self.middle_mm) / step
+        z = np.array(
+            [
+                sum(part * np.interp(rows + at, rows, one) for part, at, one in zip(share, by_piece, self.rise, strict=True))
+                for by_piece in off
+            ]
+        ) / noise_of_mean(self.noise, float(self.length_mm.sum()))
+        # One edge has one height, whichever slope it is looked at with.
+        height = peak_height(np.abs(z).max(axis=0), step)
+        ratio = ratio_of_peak(z, height, signed=self.signed)
+        return tuple(HeightCurve(self.middle_mm, self.height_mm, one) for one in ratio)
 
 
 @dataclass(frozen=True)
@@ -152,7 +190,7 @@ class _Grid:
 
 def lies_of(
     cuts: tuple[tuple[HeightCurve, ...], ...],
-    tops: tuple[HeightCurve | None, ...],
+    tops: tuple[Uncut | None, ...],
     back: Back | None,
     shape: EdgeShape,
     *,
@@ -195,7 +233,7 @@ def lies_of(
             score += _edge(edge, shape, side, grid)
     for top, side in zip(tops, (1, -1), strict=False):
         if top is not None:
-            score += grid.spread_out(_along(_softened(top), np.array([shape.top_mm]), side, grid)[..., 0, :], side)
+            score += grid.spread_out(_uncut(top, shape.top_mm, side, grid), side)
     if back is not None:
         score += back.log_p(grid.offsets, grid.slopes, grid.x_mid)[:, :, None, None]
     found: list[Lie] = []
@@ -248,6 +286,15 @@ def _softened(top: HeightCurve) -> HeightCurve:
     prior = -0.5 * (away / TOP_SD_MM) ** 2
     both = logsumexp(moved + (prior - logsumexp(prior))[:, None], axis=0)
     return HeightCurve(top.x_mm, top.height_mm, np.asarray(both))
+
+
+def _uncut(top: Uncut, top_mm: float, side: int, grid: _Grid) -> Floats:
+    """(t, s, k) evidence of the uncut edge at ``side * b + g`` of the grid."""
+    tables = []
+    for index, curve in enumerate(top.curves(side * grid.slopes)):
+        one = replace(grid, slopes=grid.slopes[index : index + 1])
+        tables.append(_along(_softened(curve), np.array([top_mm]), side, one)[0, :, 0])
+    return np.array(tables)
 
 
 def _edge(cuts: tuple[HeightCurve, ...], shape: EdgeShape, side: int, grid: _Grid) -> Floats:
