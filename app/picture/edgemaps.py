@@ -26,7 +26,7 @@ Maps are sampled with ``sx = tangent * sy``, so that a flank is a diagonal of th
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 
 import numpy as np
 from scipy.ndimage import uniform_filter1d
@@ -50,6 +50,10 @@ STEP = 5.0
 STRONGEST = 7.0
 PEAK_MM = 0.15
 NOTHING = 0.02
+OWN_BLUR_MM = 0.1
+"""Blur that an edge may have of its own: a scanner's, a copier's, a chamfer."""
+PLACED_MM = 0.08
+"""How far a second line may stand from its place."""
 CORNER_MM = 0.06
 """Half of what is left out at a floor's end: its corners are rounded and may stand a little elsewhere."""
 FLANK_CORNER_MM = 0.1
@@ -72,10 +76,11 @@ class EdgeMaps:
     ----------
     x_mm, y_mm
         (n,) places along the frame, (m,) heights outward from the back or centreline.
-    cut
-        (m, n) log-likelihood ratio of a cut centred at x with its floor at y: floor and both flanks.
-    floor
-        (m, n) the floor's part of it.
+    floor, rising, falling
+        (m, n) log-likelihood ratios of the floor and of the flanks that rise to the right and to the left, of a cut
+        centred at x with its floor at y.
+    sums
+        The same three lines' sums, in units of their spread.
     right, left
         The change of grey across flanks that rise to the right and to the left, without what runs along rows.
     rise
@@ -88,13 +93,20 @@ class EdgeMaps:
 
     x_mm: Floats
     y_mm: Floats
-    cut: Floats
     floor: Floats
+    rising: Floats
+    falling: Floats
+    sums: tuple[Floats, Floats, Floats]
     right: Diagonals
     left: Diagonals
     rise: Floats
     noise: float
     signed: bool
+
+    @cached_property
+    def cut(self) -> Floats:
+        """(m, n) log-likelihood ratio of a whole cut: floor and both flanks."""
+        return self.floor + self.rising + self.falling
 
 
 def edge_maps(
@@ -108,6 +120,7 @@ def edge_maps(
     above_mm: float,
     below_mm: float,
     signed: bool,
+    wide_mm: float = WIDE_MM,
 ) -> EdgeMaps:
     """Map the evidence along one edge of the blade.
 
@@ -123,13 +136,15 @@ def edge_maps(
         How far to look above the uncut edge and below the deepest floor.
     signed
         True where the outside is known to be the lighter one (a copy).
+    wide_mm
+        What is wider is taken off.
     """
     sx = step_mm * shape.tangent
     first, last = float(shape.positions_mm.min()), float(shape.positions_mm.max())
     x = np.arange(first - beyond_mm, last + beyond_mm, sx)
     y = np.arange(max(float(shape.roots_mm.min()) - below_mm, 0.3), shape.top_mm + above_mm, step_mm)
     grey = patch.grid(frame, x, side * y)
-    along, across = _changes(grey, frame, sx, step_mm)
+    along, across = _changes(grey, frame, sx, step_mm, wide_mm)
     tilted = np.hypot(1.0, shape.tangent)
     right = (shape.tangent * across - along) / tilted
     left = (shape.tangent * across + along) / tilted
@@ -144,12 +159,24 @@ def edge_maps(
     start = max(1, round(FLANK_CORNER_MM / sx))
     usual = max(SHORTEST_ROWS, round(0.95 * (shape.spacing_mm - shape.flat_mm) / 2 / sx)) - start + 1
     flanks = diagonals(right, 1, usual), diagonals(left, -1, usual)
-    floors = log_ratio(floor / spread(floor[4:-4]), signed=signed, step_mm=step_mm)
-    cut = floors.copy()
+    lines = [floor / spread(floor[4:-4])]
     for flank, direction in zip(flanks, (1, -1), strict=True):
         z = _flanks(flank, len(y), len(x), rows, start, direction)
-        cut += np.roll(log_ratio(z, signed=signed, step_mm=step_mm), -direction * half, axis=1)
-    return EdgeMaps(x, y, cut, floors, *flanks, across.astype(float), spread(across), signed)
+        lines.append(np.roll(z, -direction * half, axis=1))
+    floors, rising, falling = (log_ratio(z, signed=signed, step_mm=step_mm) for z in lines)
+    return EdgeMaps(
+        x_mm=x,
+        y_mm=y,
+        floor=floors,
+        rising=rising,
+        falling=falling,
+        sums=(lines[0], lines[1], lines[2]),
+        right=flanks[0],
+        left=flanks[1],
+        rise=across.astype(float),
+        noise=spread(across),
+        signed=signed,
+    )
 
 
 def log_ratio(z: Floats, *, signed: bool, step_mm: float) -> Floats:
@@ -163,6 +190,28 @@ def log_ratio(z: Floats, *, signed: bool, step_mm: float) -> Floats:
         Distance of neighbouring places along the first axis.
     """
     return ratio_of_peak(z, peak_height(z, step_mm), signed=signed)
+
+
+def ratio_beside(z: Floats, *, signed: bool, step_mm: float, wide_mm: float = WIDE_MM) -> Floats:
+    """Log-likelihood ratio of an edge that may stand beside a stronger one.
+
+    An edge is one place, however broad it is: only the largest sum within ``PEAK_MM`` counts, and as far as
+    ``PLACED_MM`` from it.  Taking off what is wide leaves a lobe of an edge beside it: as much counts as noise.
+    """
+    height = peak_height(z, step_mm)
+    near = largest_near(np.abs(z), 2 * round(2 * wide_mm / step_mm) + 1)
+    ratio = ratio_of_peak(z, with_lobe(height, near, wide_mm), signed=signed)
+    peaks = np.where(np.abs(z) >= height, ratio, np.log(NOTHING))
+    return np.asarray(largest_near(peaks, 2 * round(PLACED_MM / step_mm) + 1))
+
+
+def with_lobe(height: Floats, other: Floats, wide_mm: float = WIDE_MM) -> Floats:
+    """An edge's height for :func:`ratio_of_peak`, with what a stronger one beside it leaves of itself as noise.
+
+    Of a step with a blur of its own the filter shows ``blur / hypot(blur, own)``, of its wide part ``blur / wide``.
+    """
+    lobe = float(np.hypot(BLUR_MM, OWN_BLUR_MM)) / wide_mm
+    return np.hypot(height, np.where(other > height, STRONGEST * lobe * other, 0.0))
 
 
 def peak_height(z: Floats, step_mm: float) -> Floats:
@@ -211,13 +260,13 @@ def noise_of_mean(noise: float, length_mm: float) -> float:
     return float(noise / np.sqrt(max(1.0, length_mm / ALIKE_MM)))
 
 
-def _changes(grey: GreyPixels, frame: Frame, sx: float, sy: float) -> tuple[GreyPixels, GreyPixels]:
+def _changes(grey: GreyPixels, frame: Frame, sx: float, sy: float, wide_mm: float) -> tuple[GreyPixels, GreyPixels]:
     """Change along x and along y, in grey levels of a step, without what is wide."""
     blur = blur_mm(frame)
     changes = []
     for order, step in (((0, 1), sx), ((1, 0), sy)):
         fine = smooth(grey, (blur / sy, blur / sx), order)
-        wide = smooth(grey, (WIDE_MM / sy, WIDE_MM / sx), order)
+        wide = smooth(grey, (wide_mm / sy, wide_mm / sx), order)
         changes.append((fine - wide) * np.float32(blur / step * np.sqrt(2 * np.pi)))
     return changes[0], changes[1]
 

@@ -6,7 +6,7 @@ A look is: evidence of cuts at every place (:mod:`app.picture.edgemaps`), the pl
 the shoulder and the tip decide.  The likeliest are looked at again from where they were found, in a frame of the scale
 that they showed, until nothing gets better: a frame that was wide of the blade is often led to it in steps.  The last
 look is fine, and there every cut is weighed with its neighbours (:mod:`app.picture.neighbours`), the line once more
-with what that gives.
+with what that gives.  Beside the likeliest blade a second outline may be looked for (:mod:`app.picture.border`).
 """
 
 from __future__ import annotations
@@ -20,9 +20,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from app.picture import border as border_at
 from app.picture.alignment import Alignment, Guess, alignments
+from app.picture.border import NO_BORDER, Border, bordered, likeliest_border
 from app.picture.cuts import CutEvidence, Top, cut_curve, cut_evidence, measure_top, uneven, visible_floor
-from app.picture.edgemaps import EdgeMaps, blur_mm, edge_maps
+from app.picture.edgemaps import WIDE_MM, EdgeMaps, blur_mm, edge_maps
 from app.picture.ends import MOST_OF_ENDS, BladeEnds, find_shoulder, find_tip
 from app.picture.frame import Frame
 from app.picture.lie import Back, HeightCurve, Lie, LineGuess, Uncut, back_of, lies_of
@@ -42,6 +44,7 @@ SETTLING_LOOKS, BETTER = 4, 3.0
 AGAIN = Guess(offset_sd_mm=0.25, scale_sd=0.012)
 LINE_AGAIN = LineGuess(offset_sd_mm=0.25, slope_sd=0.004, across_sd=0.008)
 TOP_SD_MM = 0.25
+BORDER_STEP_MM = 0.05
 UNCUT_PIECE_MM = 1.5
 """The uncut edge is looked at in pieces no longer than this."""
 
@@ -83,6 +86,7 @@ class _Look:
     """One pass's result in its frame."""
 
     maps: tuple[EdgeMaps, ...]
+    border: Border
     alignment: Alignment
     curves: tuple[tuple[tuple[HeightCurve, float, float], ...], ...]
     tops: tuple[Uncut | None, ...]
@@ -182,11 +186,15 @@ def settled(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool) -> RoughFit:
     return found[-1]
 
 
-def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool) -> FittedBlade:
-    """Fit the table's blade finely where the first look found it."""
+def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool, second: bool = False) -> FittedBlade:
+    """Fit the table's blade finely where the first look found it.
+
+    With ``second``, a second outline is looked for beside it and told from the metal's.  Its lines add to the evidence,
+    so that the score no longer compares with that of a fit without.
+    """
     shape = edge_shape(spec)
     patch, frame = rough.patch, rough.frame
-    (fine,) = _looks(patch, frame, spec, shape, AGAIN, LINE_AGAIN, FINE_MM, paper_lighter)
+    (fine,) = _looks(patch, frame, spec, shape, AGAIN, LINE_AGAIN, FINE_MM, paper_lighter, second=second)
     fine = _with_neighbours(fine, spec, shape)
     final = fine.lie.applied(frame)
     edges = tuple(_fitted_edge(patch, final, shape, fine, number, side) for number, side in enumerate(_sides(spec)))
@@ -220,6 +228,7 @@ def _weighed(look: _Look, spec: KeySpec, shape: EdgeShape) -> _Look:
         look.lie,
         place.offset_mm + place.scale * shoulder_x_mm(spec, shape),
         mirrored=spec.edges == "double-mirrored",
+        border=look.border,
     )
     curves = tuple(
         tuple((new, centre, spread) for new, (_, centre, spread) in zip(cuts, before, strict=True))
@@ -243,12 +252,18 @@ def _looks(
     paper_lighter: bool,
     *,
     places: int = 1,
+    second: bool = False,
 ) -> list[_Look]:
-    """Look along and across the blade; with several ``places``, at the likeliest ones, and at several lines of each."""
+    """Look along and across the blade; with several ``places``, at the likeliest ones, and at several lines of each.
+
+    With ``second``, a second outline is looked for first; a copy shows a shadow as black as the key.
+    """
     reach_mm = 2.5 * line.offset_sd_mm
     beyond = 1.0 + guess.offsets_mm[-1] + 2.5 * guess.scale_sd * float(np.abs(shape.positions_mm).max()) + 2.0
-    maps = tuple(
-        edge_maps(
+    sides = _sides(spec)
+
+    def look_across(side: int, step_mm: float, wide_mm: float) -> EdgeMaps:
+        return edge_maps(
             patch,
             frame,
             shape,
@@ -258,24 +273,34 @@ def _looks(
             above_mm=min(reach_mm, 2.0) + 1.2,
             below_mm=min(reach_mm, 2.0) + 0.6,
             signed=paper_lighter,
+            wide_mm=wide_mm,
         )
-        for side in _sides(spec)
-    )
+
+    maps = tuple(look_across(side, step_mm, WIDE_MM) for side in sides)
     single = spec.edges == "single"
     back = (
         back_of(patch, frame, shape, reach_mm=reach_mm, step_mm=step_mm / 2, signed=paper_lighter) if single else None
     )
+    border = NO_BORDER
+    if second:
+        wide = tuple(look_across(side, BORDER_STEP_MM, border_at.WIDE_MM) for side in sides)
+        border = likeliest_border(wide, sides, shape)
+        maps = tuple(bordered(one, border, side, shape.tangent) for one, side in zip(maps, sides, strict=True))
+        back = back if back is None else replace(back, border_mm=border.below_back)
     deepest = float(shape.roots_mm.min())
     looks = []
     for place in alignments(maps, shape, guess, places):
         curves = tuple(tuple(cut_curve(edge, float(at)) for at in place.centres_mm(shape)) for edge in maps)
         floors = [[deepest if places > 1 else curve.most_mm for curve, _, _ in edge] for edge in curves]
-        tops = tuple(_uncut(edge, spec, shape, place, at) for edge, at in zip(maps, floors, strict=True))
+        tops = tuple(
+            _uncut(edge, spec, shape, place, at, border.above(side))
+            for edge, at, side in zip(maps, floors, _sides(spec), strict=True)
+        )
         lines = LINES if places > 1 else 1
         lies = _lies(curves, tops, back, spec, shape, place, line, step_mm=step_mm, count=lines)
         for lie in lies:
             ends = partial(_ends, patch, lie.applied(frame), spec, shape, place, paper_lighter)
-            looks.append(_Look(maps, place, curves, tops, back, lie, lie.score + place.log_prior, ends))
+            looks.append(_Look(maps, border, place, curves, tops, back, lie, lie.score + place.log_prior, ends))
     return looks
 
 
@@ -305,7 +330,7 @@ def _lies(
 
 
 def _uncut(
-    maps: EdgeMaps, spec: KeySpec, shape: EdgeShape, place: Alignment, floors_mm: list[float]
+    maps: EdgeMaps, spec: KeySpec, shape: EdgeShape, place: Alignment, floors_mm: list[float], border_mm: float
 ) -> Uncut | None:
     """Evidence of the uncut edge, where cuts of these floors (or the deepest) leave it uncut; None for too little."""
     if not spec.blade.height_mm:
@@ -328,6 +353,7 @@ def _uncut(
         rise=np.array([maps.rise[:, piece].mean(axis=1) for piece in pieces]),
         noise=maps.noise,
         signed=maps.signed,
+        border_mm=border_mm,
     )
 
 

@@ -21,6 +21,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
+from app.picture.border import with_second
 from app.picture.edgemaps import noise_of_mean, peak_height, ratio_of_peak, step_filter
 from app.picture.frame import Frame
 from app.picture.logsum import logsumexp
@@ -101,6 +102,8 @@ class Uncut:
     """In grey levels of its step."""
     noise: float
     signed: bool
+    border_mm: float = 0.0
+    """How far above it a second line may stand; 0 for none."""
 
     @property
     def middle_mm(self) -> float:
@@ -115,13 +118,19 @@ class Uncut:
         off = slopes[:, None] * (self.x_mm - self.middle_mm) / step
         z = np.array(
             [
-                sum(part * np.interp(rows + at, rows, one) for part, at, one in zip(share, by_piece, self.rise, strict=True))
+                sum(
+                    part * np.interp(rows + at, rows, one)
+                    for part, at, one in zip(share, by_piece, self.rise, strict=True)
+                )
                 for by_piece in off
             ]
         ) / noise_of_mean(self.noise, float(self.length_mm.sum()))
         # One edge has one height, whichever slope it is looked at with.
         height = peak_height(np.abs(z).max(axis=0), step)
         ratio = ratio_of_peak(z, height, signed=self.signed)
+        if self.border_mm:
+            farther = np.clip(np.arange(len(rows)) + round(self.border_mm / step), 0, len(rows) - 1)
+            ratio = with_second(ratio, ratio[:, farther])
         return tuple(HeightCurve(self.middle_mm, self.height_mm, one) for one in ratio)
 
 
@@ -133,17 +142,28 @@ class Back:
     outward_mm: Floats
     z: Floats
     signed: bool
+    border_mm: float = 0.0
+    """How far outside it a second line may stand; 0 for none."""
 
     def log_p(self, offsets_mm: Floats, slopes: Floats, x_mid_mm: float) -> Floats:
         """(offsets, slopes) log-likelihood ratio of a straight back on each line."""
+        step = float(offsets_mm[1] - offsets_mm[0])
+        z = self._sums(offsets_mm, slopes, x_mid_mm)
+        # One edge has one height, whichever slope it is looked at with: else every slope would seem as good.
+        height = peak_height(np.abs(z).max(axis=1), step)[:, None]
+        metal = np.asarray(ratio_of_peak(z, height, signed=self.signed))
+        if not self.border_mm:
+            return metal
+        farther = np.clip(np.arange(len(z)) - round(self.border_mm / step), 0, len(z) - 1)
+        return with_second(metal, metal[farther])
+
+    def _sums(self, offsets_mm: Floats, slopes: Floats, x_mid_mm: float) -> Floats:
+        """(offsets, slopes) sums along each line, in units of their noise."""
         line = offsets_mm[:, None] + slopes[None, :] * (self.x_mm[:, None, None] - x_mid_mm)
         total = sum(
             np.interp(-at.ravel(), self.outward_mm, z).reshape(at.shape) for at, z in zip(line, self.z, strict=True)
         )
-        z = np.asarray(total) / np.sqrt(len(self.z))
-        # One edge has one height, whichever slope it is looked at with: else every slope would seem as good.
-        height = peak_height(np.abs(z).max(axis=1), float(offsets_mm[1] - offsets_mm[0]))
-        return ratio_of_peak(z, height[:, None], signed=self.signed)
+        return np.asarray(np.asarray(total) / np.sqrt(len(self.z)), dtype=float)
 
 
 def back_of(patch: Patch, frame: Frame, shape: EdgeShape, *, reach_mm: float, step_mm: float, signed: bool) -> Back:

@@ -129,7 +129,7 @@ def test_a_shoulder_that_a_person_keeps_measures_the_length(copy: Picture, spec:
     """The blade's length runs from where the shoulder was put."""
     first = read_picture(copy, spec)
     along = np.subtract(first.marks.roots_by_edge()[0][-1], first.marks.roots_by_edge()[0][0])
-    shoulder = tuple(np.asarray(first.marks.shoulder) + 6 * along / np.hypot(*along))
+    shoulder = tuple(np.asarray(first.marks.shoulder) + 12 * along / np.hypot(*along))
     marks = first.marks.model_copy(update={"shoulder": shoulder})
 
     snapped = read_picture(copy, spec, marks)
