@@ -186,15 +186,18 @@ def settled(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool) -> RoughFit:
     return found[-1]
 
 
-def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool, second: bool = False) -> FittedBlade:
+def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool, second: bool = False) -> FittedBlade | None:
     """Fit the table's blade finely where the first look found it.
 
     With ``second``, a second outline is looked for beside it and told from the metal's.  Its lines add to the evidence,
-    so that the score no longer compares with that of a fit without.
+    so that the score no longer compares with that of a fit without.  None where there is no second outline.
     """
     shape = edge_shape(spec)
     patch, frame = rough.patch, rough.frame
-    (fine,) = _looks(patch, frame, spec, shape, AGAIN, LINE_AGAIN, FINE_MM, paper_lighter, second=second)
+    looks = _looks(patch, frame, spec, shape, AGAIN, LINE_AGAIN, FINE_MM, paper_lighter, second=second)
+    if not looks:
+        return None
+    fine = looks[0]
     fine = _with_neighbours(fine, spec, shape)
     final = fine.lie.applied(frame)
     edges = tuple(_fitted_edge(patch, final, shape, fine, number, side) for number, side in enumerate(_sides(spec)))
@@ -256,7 +259,7 @@ def _looks(
 ) -> list[_Look]:
     """Look along and across the blade; with several ``places``, at the likeliest ones, and at several lines of each.
 
-    With ``second``, a second outline is looked for first; a copy shows a shadow as black as the key.
+    With ``second``, a second outline is looked for first, and nothing is returned where there is none.
     """
     reach_mm = 2.5 * line.offset_sd_mm
     beyond = 1.0 + guess.offsets_mm[-1] + 2.5 * guess.scale_sd * float(np.abs(shape.positions_mm).max()) + 2.0
@@ -285,6 +288,8 @@ def _looks(
     if second:
         wide = tuple(look_across(side, BORDER_STEP_MM, border_at.WIDE_MM) for side in sides)
         border = likeliest_border(wide, sides, shape)
+        if border == NO_BORDER:
+            return []
         maps = tuple(bordered(one, border, side, shape.tangent) for one, side in zip(maps, sides, strict=True))
         back = back if back is None else replace(back, border_mm=border.below_back)
     deepest = float(shape.roots_mm.min())

@@ -126,13 +126,15 @@ def read_picture(
     fits = []
     for number, one in enumerate(candidates := likeliest(likely, spec, MOST_FINE)):
         watch.at(0.7 + 0.2 * number / len(candidates), "fitting the blade")
-        fits.append(fit_blade(one, spec, paper_lighter=ground.paper_lighter))
+        fit = fit_blade(one, spec, paper_lighter=ground.paper_lighter)
+        assert fit is not None
+        fits.append(fit)
     best = max(range(len(fits)), key=lambda number: fits[number].score)
     fitted = fits[best]
     if not ground.paper_lighter and spec.edges == "single":
         # A copy shows a shadow as black as the key; a double key's centreline would follow a border on one side.
         watch.at(0.85, "telling the metal from what stands beside it")
-        fitted = fit_blade(candidates[best], spec, paper_lighter=False, second=True)
+        fitted = fit_blade(candidates[best], spec, paper_lighter=False, second=True) or fitted
     watch.at(0.9, "measuring")
     reading = report(picture, spec, fitted, marks, fixed=fixed, ground=ground, reference=reference)
     return replace(reading, kept=KeptFit(spec, fitted, ground, marks, reference))

@@ -135,6 +135,7 @@ def test_the_back_is_found_with_its_tilt(spec: KeySpec) -> None:
 
     rough = look_roughly(drawn.patch, off, spec, Guess(0.6, 0.018), LineGuess(0.4, 0.02, 0.01), paper_lighter=False)
     fitted = fit_blade(rough[0], spec, paper_lighter=False)
+    assert fitted is not None
 
     middle, end = fitted.frame.picture_xy(np.array([[12.0, 0.0], [22.0, 0.0]]))
     up = (ORIGIN[1] - np.array([middle[1], end[1]])) / PX
