@@ -50,10 +50,6 @@ STEP = 5.0
 STRONGEST = 7.0
 PEAK_MM = 0.15
 NOTHING = 0.02
-OWN_BLUR_MM = 0.1
-"""Blur that an edge may have of its own: a scanner's, a copier's, a chamfer."""
-PLACED_MM = 0.08
-"""How far a second line may stand from its place."""
 CORNER_MM = 0.06
 """Half of what is left out at a floor's end: its corners are rounded and may stand a little elsewhere."""
 FLANK_CORNER_MM = 0.1
@@ -190,28 +186,6 @@ def log_ratio(z: Floats, *, signed: bool, step_mm: float) -> Floats:
         Distance of neighbouring places along the first axis.
     """
     return ratio_of_peak(z, peak_height(z, step_mm), signed=signed)
-
-
-def ratio_beside(z: Floats, *, signed: bool, step_mm: float, wide_mm: float = WIDE_MM) -> Floats:
-    """Log-likelihood ratio of an edge that may stand beside a stronger one.
-
-    An edge is one place, however broad it is: only the largest sum within ``PEAK_MM`` counts, and as far as
-    ``PLACED_MM`` from it.  Taking off what is wide leaves a lobe of an edge beside it: as much counts as noise.
-    """
-    height = peak_height(z, step_mm)
-    near = largest_near(np.abs(z), 2 * round(2 * wide_mm / step_mm) + 1)
-    ratio = ratio_of_peak(z, with_lobe(height, near, wide_mm), signed=signed)
-    peaks = np.where(np.abs(z) >= height, ratio, np.log(NOTHING))
-    return np.asarray(largest_near(peaks, 2 * round(PLACED_MM / step_mm) + 1))
-
-
-def with_lobe(height: Floats, other: Floats, wide_mm: float = WIDE_MM) -> Floats:
-    """An edge's height for :func:`ratio_of_peak`, with what a stronger one beside it leaves of itself as noise.
-
-    Of a step with a blur of its own the filter shows ``blur / hypot(blur, own)``, of its wide part ``blur / wide``.
-    """
-    lobe = float(np.hypot(BLUR_MM, OWN_BLUR_MM)) / wide_mm
-    return np.hypot(height, np.where(other > height, STRONGEST * lobe * other, 0.0))
 
 
 def peak_height(z: Floats, step_mm: float) -> Floats:

@@ -20,11 +20,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from app.picture import border as border_at
 from app.picture.alignment import Alignment, Guess, alignments
-from app.picture.border import NO_BORDER, Border, bordered, likeliest_border
+from app.picture.border import NO_BORDER, RASTER_MM, WIDE_MM, Border, bordered, likeliest_border
 from app.picture.cuts import CutEvidence, Top, cut_curve, cut_evidence, measure_top, uneven, visible_floor
-from app.picture.edgemaps import WIDE_MM, EdgeMaps, blur_mm, edge_maps
+from app.picture.edgemaps import WIDE_MM as USUAL_WIDE_MM
+from app.picture.edgemaps import EdgeMaps, blur_mm, edge_maps
 from app.picture.ends import MOST_OF_ENDS, BladeEnds, find_shoulder, find_tip
 from app.picture.frame import Frame
 from app.picture.lie import Back, HeightCurve, Lie, LineGuess, Uncut, back_of, lies_of
@@ -44,7 +44,6 @@ SETTLING_LOOKS, BETTER = 4, 3.0
 AGAIN = Guess(offset_sd_mm=0.25, scale_sd=0.012)
 LINE_AGAIN = LineGuess(offset_sd_mm=0.25, slope_sd=0.004, across_sd=0.008)
 TOP_SD_MM = 0.25
-BORDER_STEP_MM = 0.05
 UNCUT_PIECE_MM = 1.5
 """The uncut edge is looked at in pieces no longer than this."""
 
@@ -186,18 +185,22 @@ def settled(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool) -> RoughFit:
     return found[-1]
 
 
-def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool, second: bool = False) -> FittedBlade | None:
+def second_outline(rough: RoughFit, spec: KeySpec) -> Border:
+    """Look for a second outline beside a single edge where the first look found it."""
+    shape = edge_shape(spec)
+    (maps,) = _maps(rough.patch, rough.frame, spec, shape, AGAIN, LINE_AGAIN, RASTER_MM, wide_mm=WIDE_MM)
+    return likeliest_border(maps, shape)
+
+
+def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool, border: Border = NO_BORDER) -> FittedBlade:
     """Fit the table's blade finely where the first look found it.
 
-    With ``second``, a second outline is looked for beside it and told from the metal's.  Its lines add to the evidence,
-    so that the score no longer compares with that of a fit without.  None where there is no second outline.
+    The lines of a ``border`` (of a single edge) add to the evidence, so that the score no longer compares with that of
+    a fit without.
     """
     shape = edge_shape(spec)
     patch, frame = rough.patch, rough.frame
-    looks = _looks(patch, frame, spec, shape, AGAIN, LINE_AGAIN, FINE_MM, paper_lighter, second=second)
-    if not looks:
-        return None
-    fine = looks[0]
+    (fine,) = _looks(patch, frame, spec, shape, AGAIN, LINE_AGAIN, FINE_MM, paper_lighter, border=border)
     fine = _with_neighbours(fine, spec, shape)
     final = fine.lie.applied(frame)
     edges = tuple(_fitted_edge(patch, final, shape, fine, number, side) for number, side in enumerate(_sides(spec)))
@@ -244,6 +247,38 @@ def _sides(spec: KeySpec) -> tuple[Literal[1, -1], ...]:
     return (1,) if spec.edges == "single" else (1, -1)
 
 
+def _maps(
+    patch: Patch,
+    frame: Frame,
+    spec: KeySpec,
+    shape: EdgeShape,
+    guess: Guess,
+    line: LineGuess,
+    step_mm: float,
+    *,
+    paper_lighter: bool = False,
+    wide_mm: float = USUAL_WIDE_MM,
+) -> tuple[EdgeMaps, ...]:
+    """Map each cut edge as far as the guesses leave open."""
+    reach_mm = min(2.5 * line.offset_sd_mm, 2.0)
+    beyond = 1.0 + guess.offsets_mm[-1] + 2.5 * guess.scale_sd * float(np.abs(shape.positions_mm).max()) + 2.0
+    return tuple(
+        edge_maps(
+            patch,
+            frame,
+            shape,
+            side=side,
+            step_mm=step_mm,
+            beyond_mm=beyond,
+            above_mm=reach_mm + 1.2,
+            below_mm=reach_mm + 0.6,
+            signed=paper_lighter,
+            wide_mm=wide_mm,
+        )
+        for side in _sides(spec)
+    )
+
+
 def _looks(
     patch: Patch,
     frame: Frame,
@@ -255,52 +290,23 @@ def _looks(
     paper_lighter: bool,
     *,
     places: int = 1,
-    second: bool = False,
+    border: Border = NO_BORDER,
 ) -> list[_Look]:
-    """Look along and across the blade; with several ``places``, at the likeliest ones, and at several lines of each.
-
-    With ``second``, a second outline is looked for first, and nothing is returned where there is none.
-    """
-    reach_mm = 2.5 * line.offset_sd_mm
-    beyond = 1.0 + guess.offsets_mm[-1] + 2.5 * guess.scale_sd * float(np.abs(shape.positions_mm).max()) + 2.0
-    sides = _sides(spec)
-
-    def look_across(side: int, step_mm: float, wide_mm: float) -> EdgeMaps:
-        return edge_maps(
-            patch,
-            frame,
-            shape,
-            side=side,
-            step_mm=step_mm,
-            beyond_mm=beyond,
-            above_mm=min(reach_mm, 2.0) + 1.2,
-            below_mm=min(reach_mm, 2.0) + 0.6,
-            signed=paper_lighter,
-            wide_mm=wide_mm,
-        )
-
-    maps = tuple(look_across(side, step_mm, WIDE_MM) for side in sides)
-    single = spec.edges == "single"
-    back = (
-        back_of(patch, frame, shape, reach_mm=reach_mm, step_mm=step_mm / 2, signed=paper_lighter) if single else None
-    )
-    border = NO_BORDER
-    if second:
-        wide = tuple(look_across(side, BORDER_STEP_MM, border_at.WIDE_MM) for side in sides)
-        border = likeliest_border(wide, sides, shape)
-        if border == NO_BORDER:
-            return []
-        maps = tuple(bordered(one, border, side, shape.tangent) for one, side in zip(maps, sides, strict=True))
-        back = back if back is None else replace(back, border_mm=border.below_back)
+    """Look along and across the blade; with several ``places``, at the likeliest ones, and at several lines of each."""
+    maps = _maps(patch, frame, spec, shape, guess, line, step_mm, paper_lighter=paper_lighter)
+    back = None
+    if spec.edges == "single":
+        reach_mm = 2.5 * line.offset_sd_mm
+        back = back_of(patch, frame, shape, reach_mm=reach_mm, step_mm=step_mm / 2, signed=paper_lighter)
+        back = replace(back, border_mm=border.below_back)
+    if border != NO_BORDER:
+        maps = tuple(bordered(edge, border, shape.tangent) for edge in maps)
     deepest = float(shape.roots_mm.min())
     looks = []
     for place in alignments(maps, shape, guess, places):
         curves = tuple(tuple(cut_curve(edge, float(at)) for at in place.centres_mm(shape)) for edge in maps)
         floors = [[deepest if places > 1 else curve.most_mm for curve, _, _ in edge] for edge in curves]
-        tops = tuple(
-            _uncut(edge, spec, shape, place, at, border.above(side))
-            for edge, at, side in zip(maps, floors, _sides(spec), strict=True)
-        )
+        tops = tuple(_uncut(edge, spec, shape, place, at, border.above) for edge, at in zip(maps, floors, strict=True))
         lines = LINES if places > 1 else 1
         lies = _lies(curves, tops, back, spec, shape, place, line, step_mm=step_mm, count=lines)
         for lie in lies:
@@ -402,7 +408,7 @@ def _fitted_edge(
     expected = shape.top_mm * look.alignment.scale
     top = None
     if uncut is not None:
-        (curve,) = uncut.curves(np.array([side * look.lie.slope]))
+        curve = uncut.curve(side * look.lie.slope)
         top = measure_top(curve, side * float(look.lie.at(curve.x_mm)), expected, TOP_SD_MM)
     top_mm = expected if top is None else top.height_mm
     x = np.arange(float(look.maps[number].x_mm[0]) + 1.0, float(look.maps[number].x_mm[-1]) - 1.0, 0.2)

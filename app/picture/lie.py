@@ -16,12 +16,13 @@ g (or b - g), which makes it a small table.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
 
-from app.picture.border import with_second
+from app.picture.border import moved, with_second
 from app.picture.edgemaps import noise_of_mean, peak_height, ratio_of_peak, step_filter
 from app.picture.frame import Frame
 from app.picture.logsum import logsumexp
@@ -110,28 +111,21 @@ class Uncut:
         """Place along the frame that its heights are given at."""
         return float(self.length_mm @ self.x_mm / self.length_mm.sum())
 
-    def curves(self, slopes: Floats) -> tuple[HeightCurve, ...]:
-        """Log-likelihood ratio of an edge of each slope (dy/dx in the frame), at its height in the middle."""
+    def log_p(self, slopes: Floats) -> Floats:
+        """(slopes, m) log-likelihood ratio of an edge of each slope (dy/dx outward), by its height in the middle."""
         step = float(self.height_mm[1] - self.height_mm[0])
-        rows = np.arange(len(self.height_mm))
         share = self.length_mm / self.length_mm.sum()
-        off = slopes[:, None] * (self.x_mm - self.middle_mm) / step
-        z = np.array(
-            [
-                sum(
-                    part * np.interp(rows + at, rows, one)
-                    for part, at, one in zip(share, by_piece, self.rise, strict=True)
-                )
-                for by_piece in off
-            ]
-        ) / noise_of_mean(self.noise, float(self.length_mm.sum()))
+        rows = slopes[:, None, None] * (self.x_mm - self.middle_mm)[:, None] / step + np.arange(len(self.height_mm))
+        z = np.einsum("p,tpm->tm", share, _read_off(self.rise, np.arange(len(self.rise))[:, None], rows))
+        z /= noise_of_mean(self.noise, float(self.length_mm.sum()))
         # One edge has one height, whichever slope it is looked at with.
-        height = peak_height(np.abs(z).max(axis=0), step)
-        ratio = ratio_of_peak(z, height, signed=self.signed)
-        if self.border_mm:
-            farther = np.clip(np.arange(len(rows)) + round(self.border_mm / step), 0, len(rows) - 1)
-            ratio = with_second(ratio, ratio[:, farther])
-        return tuple(HeightCurve(self.middle_mm, self.height_mm, one) for one in ratio)
+        ratio = ratio_of_peak(z, peak_height(np.abs(z).max(axis=0), step), signed=self.signed)
+        above = round(self.border_mm / step)
+        return with_second(ratio, moved(ratio, above, 1)) if above else ratio
+
+    def curve(self, slope: float) -> HeightCurve:
+        """The same for one slope."""
+        return HeightCurve(self.middle_mm, self.height_mm, self.log_p(np.array([slope]))[0])
 
 
 @dataclass(frozen=True)
@@ -154,8 +148,7 @@ class Back:
         metal = np.asarray(ratio_of_peak(z, height, signed=self.signed))
         if not self.border_mm:
             return metal
-        farther = np.clip(np.arange(len(z)) - round(self.border_mm / step), 0, len(z) - 1)
-        return with_second(metal, metal[farther])
+        return with_second(metal, moved(metal, -round(self.border_mm / step), 0))
 
     def _sums(self, offsets_mm: Floats, slopes: Floats, x_mid_mm: float) -> Floats:
         """(offsets, slopes) sums along each line, in units of their noise."""
@@ -163,7 +156,7 @@ class Back:
         total = sum(
             np.interp(-at.ravel(), self.outward_mm, z).reshape(at.shape) for at, z in zip(line, self.z, strict=True)
         )
-        return np.asarray(np.asarray(total) / np.sqrt(len(self.z)), dtype=float)
+        return np.asarray(total / np.sqrt(len(self.z)), dtype=float)
 
 
 def back_of(patch: Patch, frame: Frame, shape: EdgeShape, *, reach_mm: float, step_mm: float, signed: bool) -> Back:
@@ -253,7 +246,7 @@ def lies_of(
             score += _edge(edge, shape, side, grid)
     for top, side in zip(tops, (1, -1), strict=False):
         if top is not None:
-            score += grid.spread_out(_uncut(top, shape.top_mm, side, grid), side)
+            score += grid.spread_out(_top(top, shape.top_mm, side, grid), side)
     if back is not None:
         score += back.log_p(grid.offsets, grid.slopes, grid.x_mid)[:, :, None, None]
     found: list[Lie] = []
@@ -299,22 +292,27 @@ def _lie_at(score: Floats, best: tuple[int, ...], grid: _Grid) -> Lie:
     return Lie(means[0], means[1], float(np.sqrt(variance)), grid.x_mid, means[2], means[3], float(score[best]))
 
 
-def _softened(top: HeightCurve) -> HeightCurve:
-    """Allow the uncut edge a growth of its own."""
+def _top(uncut: Uncut, top_mm: float, side: int, grid: _Grid) -> Floats:
+    """(t, s, k) evidence of the uncut edge at ``side * b + g`` of the grid, with a growth of its own allowed."""
+    slopes = side * grid.slopes
+    log_p = uncut.log_p(slopes)
+    step = float(uncut.height_mm[1] - uncut.height_mm[0])
+    each, columns = np.arange(len(slopes)), np.arange(log_p.shape[1])
     away = TOP_SD_MM * np.linspace(-2, 2, 5)
-    moved = np.stack([np.interp(top.height_mm + off, top.height_mm, top.log_p) for off in away])
     prior = -0.5 * (away / TOP_SD_MM) ** 2
-    both = logsumexp(moved + (prior - logsumexp(prior))[:, None], axis=0)
-    return HeightCurve(top.x_mm, top.height_mm, np.asarray(both))
+    beside = _read_off(log_p, each[:, None], columns + (away / step)[:, None, None])
+    soft = np.asarray(logsumexp(beside + (prior - logsumexp(prior))[:, None, None], axis=0))
+    line = slopes * (uncut.middle_mm - grid.x_mid)
+    start = (grid.lowest + line[:, None] + grid.scales * top_mm - uncut.height_mm[0]) / step
+    return _read_off(soft, each[:, None, None], start[..., None] + np.arange(grid.count))
 
 
-def _uncut(top: Uncut, top_mm: float, side: int, grid: _Grid) -> Floats:
-    """(t, s, k) evidence of the uncut edge at ``side * b + g`` of the grid."""
-    tables = []
-    for index, curve in enumerate(top.curves(side * grid.slopes)):
-        one = replace(grid, slopes=grid.slopes[index : index + 1])
-        tables.append(_along(_softened(curve), np.array([top_mm]), side, one)[0, :, 0])
-    return np.array(tables)
+def _read_off(table: Floats, row: NDArray[np.intp], at: Floats) -> Floats:
+    """Values of (rows, columns) at the columns ``at`` of each ``row``, straight between two; the ends hold."""
+    at = np.clip(at, 0.0, table.shape[1] - 1.000001)
+    low = at.astype(np.intp)
+    below = table[row, low]
+    return np.asarray(below + (at - low) * (table[row, low + 1] - below))
 
 
 def _edge(cuts: tuple[HeightCurve, ...], shape: EdgeShape, side: int, grid: _Grid) -> Floats:

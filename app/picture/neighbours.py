@@ -27,13 +27,7 @@ import numpy as np
 from app.picture.alignment import CENTRE_SD_MM
 from app.picture.border import NO_BORDER, Border, with_second
 from app.picture.diagonals import Rows
-from app.picture.edgemaps import (
-    ALIKE_MM,
-    FLANK_CORNER_MM,
-    PEAK_MM,
-    EdgeMaps,
-    ratio_of_peak,
-)
+from app.picture.edgemaps import ALIKE_MM, FLANK_CORNER_MM, PEAK_MM, EdgeMaps, ratio_of_peak
 from app.picture.lie import HeightCurve, Lie
 from app.picture.logsum import logsumexp
 from app.picture.shape import EdgeShape
@@ -61,8 +55,9 @@ class _Lines:
         (n,) rows by which a line may be off, and beside which its peak is sought.
     moves, move_prior
         (m,) columns by which a cut may stand beside its place, and their log-probability.
-    above, inward
-        Rows from the uncut edge to its second line, and columns inward from a flank of each direction to its own.
+    up, above, inward
+        Rows by which the second outline is moved; rows from the uncut edge to its second line, and columns inward from
+        a flank of each direction to its own, 0 for none.
     """
 
     maps: EdgeMaps
@@ -72,6 +67,7 @@ class _Lines:
     shifts: Rows
     moves: Rows
     move_prior: Floats
+    up: int
     above: int
     inward: dict[int, int]
 
@@ -90,7 +86,8 @@ class _Lines:
         moves = -direction * self.moves
         value = self._near(sums.z(first, last + 1, diagonal, -direction * self.shifts), moves)
         if inward := self.inward[direction]:
-            second = sums.z(first, last + 1, diagonal - direction * inward, -direction * self.shifts)
+            begin, end = first + self.up, last + 1 + self.up
+            second = sums.z(begin, end, diagonal - direction * inward, -direction * self.shifts)
             value = with_second(value, self._near(second, moves))
         return np.asarray(value * np.clip((last - first + 1) * self.row_mm / WHOLE_MM, 0.0, 1.0))
 
@@ -103,6 +100,7 @@ class _Lines:
         return np.asarray(value * np.clip((last - first) * self.column_mm / WHOLE_MM, 0.0, 1.0))
 
     def _level(self, row: int, first: Rows, last: Rows) -> Floats:
+        """(n, ...) sums of a level line at all shifts, in units of their noise."""
         rows = np.clip(row + self.shifts, 0, len(self.along) - 1)
         begin, end = (np.clip(at, 0, self.along.shape[1] - 1) for at in (first, last))
         count = np.maximum(last - first, 1)
@@ -122,7 +120,7 @@ class _Lines:
         return np.asarray(np.log(np.tensordot(weights, np.exp(ratio), axes=1)))
 
 
-def _lines(maps: EdgeMaps, border: Border, side: int, tangent: float) -> _Lines:
+def _lines(maps: EdgeMaps, border: Border, tangent: float) -> _Lines:
     row_mm, column_mm = float(maps.y_mm[1] - maps.y_mm[0]), float(maps.x_mm[1] - maps.x_mm[0])
     beside = round(PEAK_MM / row_mm)
     reach = max(1, round(2 * CENTRE_SD_MM / column_mm))
@@ -138,8 +136,9 @@ def _lines(maps: EdgeMaps, border: Border, side: int, tangent: float) -> _Lines:
         shifts=np.arange(-beside, beside + 1),
         moves=moves,
         move_prior=prior - logsumexp(prior),
-        above=round(border.above(side) / row_mm),
-        inward={way: round(border.inward(side, way, tangent) / column_mm) for way in (1, -1)},
+        up=round(border.y_mm / row_mm),
+        above=round(border.above / row_mm),
+        inward={way: round(border.inward(way, tangent) / column_mm) for way in (1, -1)},
     )
 
 
@@ -211,14 +210,14 @@ def with_neighbours(
     mirrored
         True where opposite floors stand at one height.
     border
-        The second outline; the maps have it too (:func:`app.picture.border.bordered`).
+        A single edge's second outline; the maps have it too (:func:`app.picture.border.bordered`).
     """
     row_mm = float(edges[0].y_mm[1] - edges[0].y_mm[0])
     margin = float(np.abs(lie.at(centres_mm)).max())
     low, high = float(edges[0].y_mm[0]) + margin, float(edges[0].y_mm[-1]) - margin
     heights = np.arange(low, high, max(1, round(HEIGHT_MM / row_mm)) * row_mm)
     on_line = [side * lie.at(centres_mm) for side in (1, -1)[: len(edges)]]
-    lines = [_lines(maps, border, side, shape.tangent) for maps, side in zip(edges, (1, -1), strict=False)]
+    lines = [_lines(maps, border, shape.tangent) for maps in edges]
     top_mm = lie.scale * shape.top_mm + lie.growth_mm
     chains = [
         _chain(one, shape, centres_mm, at, heights, top_mm, shoulder_mm) for one, at in zip(lines, on_line, strict=True)

@@ -9,8 +9,19 @@ from typing import Literal
 import numpy as np
 
 from app.picture.alignment import Guess
+from app.picture.border import NO_BORDER
 from app.picture.find import FoundKey, count_of_keys, keys_on
-from app.picture.fit import MOST_FINE, MOST_SETTLED, RoughFit, fit_blade, likeliest, look_roughly, settled
+from app.picture.fit import (
+    MOST_FINE,
+    MOST_SETTLED,
+    FittedBlade,
+    RoughFit,
+    fit_blade,
+    likeliest,
+    look_roughly,
+    second_outline,
+    settled,
+)
 from app.picture.frame import Frame
 from app.picture.ground import Ground, ground_of
 from app.picture.lie import LineGuess
@@ -123,21 +134,27 @@ def read_picture(
     least = NO_BLADE * len(spec.cut_positions_mm) * spec.edge_count
     if marks is None and key == 0 and max(one.score for one in likely) < least:
         likely += _next_key(picture, spec, ground, watch)
-    fits = []
-    for number, one in enumerate(candidates := likeliest(likely, spec, MOST_FINE)):
-        watch.at(0.7 + 0.2 * number / len(candidates), "fitting the blade")
-        fit = fit_blade(one, spec, paper_lighter=ground.paper_lighter)
-        assert fit is not None
-        fits.append(fit)
-    best = max(range(len(fits)), key=lambda number: fits[number].score)
-    fitted = fits[best]
-    if not ground.paper_lighter and spec.edges == "single":
-        # A copy shows a shadow as black as the key; a double key's centreline would follow a border on one side.
-        watch.at(0.85, "telling the metal from what stands beside it")
-        fitted = fit_blade(candidates[best], spec, paper_lighter=False, second=True) or fitted
+    watch.at(0.7, "fitting the blade")
+    fitted = _fitted(likeliest(likely, spec, MOST_FINE), spec, ground, watch)
     watch.at(0.9, "measuring")
     reading = report(picture, spec, fitted, marks, fixed=fixed, ground=ground, reference=reference)
     return replace(reading, kept=KeptFit(spec, fitted, ground, marks, reference))
+
+
+def _fitted(candidates: list[RoughFit], spec: KeySpec, ground: Ground, watch: _Watch) -> FittedBlade:
+    """The likeliest candidate fitted finely, beside its second outline where it has one."""
+    fits = []
+    for number, one in enumerate(candidates if len(candidates) > 1 else []):
+        watch.at(0.7 + 0.2 * number / len(candidates), "fitting the blade")
+        fits.append(fit_blade(one, spec, paper_lighter=ground.paper_lighter))
+    best = max(range(len(fits)), key=lambda number: fits[number].score) if fits else 0
+    border = NO_BORDER
+    if not ground.paper_lighter and spec.edges == "single":
+        # A copy shows a shadow as black as the key; a double key's centreline would follow a border on one side.
+        border = second_outline(candidates[best], spec)
+    if fits and border == NO_BORDER:
+        return fits[best]
+    return fit_blade(candidates[best], spec, paper_lighter=ground.paper_lighter, border=border)
 
 
 def _search(

@@ -11,6 +11,7 @@ from app.picture.border import (
     LEAST_MM,
     METAL,
     NO_BORDER,
+    RASTER_MM,
     WIDE_MM,
     Border,
     bordered,
@@ -55,25 +56,25 @@ def _maps(beside: Border | None, wide_mm: float, step_mm: float) -> EdgeMaps:
 @pytest.mark.parametrize(("x_mm", "y_mm"), [(0.0, 0.6), (-0.4, 0.5), (0.4, 0.9)])
 def test_the_outline_beside_the_metal_is_found_where_it_lies(x_mm: float, y_mm: float) -> None:
     """Straight up, and slantwise to either side; where it lies outside a flank it is found there too."""
-    found = likeliest_border((_maps(Border(x_mm, y_mm), WIDE_MM, 0.05),), (1,), SHAPE)
+    found = likeliest_border(_maps(Border(x_mm, y_mm), WIDE_MM, RASTER_MM), SHAPE)
 
-    assert found.above(1) == pytest.approx(y_mm, abs=0.11)
+    assert found.above == pytest.approx(y_mm, abs=0.11)
     for direction in (1, -1):
-        true_mm = Border(x_mm, y_mm).inward(1, direction, SHAPE.tangent)
+        true_mm = Border(x_mm, y_mm).inward(direction, SHAPE.tangent)
         if true_mm >= LEAST_MM:
-            assert found.inward(1, direction, SHAPE.tangent) == pytest.approx(true_mm, abs=0.21)
+            assert found.inward(direction, SHAPE.tangent) == pytest.approx(true_mm, abs=0.21)
 
 
 def test_a_blade_without_a_second_outline_has_none() -> None:
     """One clear edge with its blur and noise is not two."""
-    assert likeliest_border((_maps(None, WIDE_MM, 0.05),), (1,), SHAPE) == NO_BORDER
+    assert likeliest_border(_maps(None, WIDE_MM, RASTER_MM), SHAPE) == NO_BORDER
 
 
 def test_floors_are_read_at_the_metal_although_the_border_is_stronger() -> None:
     """The dark's outer border has more contrast than the metal's; with it known the floors are the metal's."""
     beside = Border(0.0, 0.6)
     plain = _maps(beside, 0.3, 0.04)
-    known = bordered(plain, beside, 1, SHAPE.tangent)
+    known = bordered(plain, beside, SHAPE.tangent)
 
     found = [cut_curve(known, float(at))[0].most_mm for at in SHAPE.positions_mm]
 
@@ -81,12 +82,12 @@ def test_floors_are_read_at_the_metal_although_the_border_is_stronger() -> None:
 
 
 def test_a_vector_shows_on_the_sides_that_it_leaves_the_metal_by() -> None:
-    """Up and to the right: above floors, inside flanks that rise to the left, never outside the back; and turned."""
+    """Up and to the right: above floors, inside flanks that rise left, never outside the back; down: only there."""
     up_right, down = Border(0.5, 0.4), Border(0.0, -0.6)
 
-    assert (up_right.above(1), up_right.below_back) == (0.4, 0.0)
-    assert (up_right.inward(1, 1, 1.0), up_right.inward(1, -1, 1.0)) == (0.0, pytest.approx(0.9))
-    assert (down.above(1), down.above(-1), down.below_back) == (0.0, 0.6, 0.6)
+    assert (up_right.above, up_right.below_back) == (0.4, 0.0)
+    assert (up_right.inward(1, 1.0), up_right.inward(-1, 1.0)) == (0.0, pytest.approx(0.9))
+    assert (down.above, down.below_back) == (0.0, 0.6)
     assert FARTHEST_MM > LEAST_MM > 0
 
 
@@ -109,11 +110,10 @@ def test_the_uncut_edge_in_pieces_tells_its_tilt() -> None:
     uncut = Uncut(x, np.array([2.0, 1.0, 1.0]), height, rise, noise=2.0, signed=False)
     slopes = np.array([-0.02, 0.0, 0.02, 0.04])
 
-    curves = uncut.curves(slopes)
+    best = int(np.argmax(uncut.log_p(slopes).max(axis=1)))
 
-    best = int(np.argmax([curve.log_p.max() for curve in curves]))
     assert slopes[best] == 0.02
-    assert curves[best].most_mm == pytest.approx(8.0, abs=0.03)
+    assert uncut.curve(0.02).most_mm == pytest.approx(8.0, abs=0.03)
 
 
 def test_a_back_is_as_likely_inside_its_shadow_as_at_the_shadow() -> None:
