@@ -19,9 +19,9 @@ All cuts share the vector, and the metal is always the inner one: a floor whose 
 read at the metal, where anything at all is seen of it or where the other cuts show how far the border lies.
 
 The vector is found by summing, for every vector of a grid, over a move along and a height that all cuts share and over
-each cut's depths.  There two lines count as both seen only where each is the largest near its place and more than a
-trace of the other (:func:`ratio_beside`), and a second outline is taken to be there only where it explains as much more
-as a blade's own outline must.
+each cut's depths; flanks are there taken for lines without ends. Two lines count as both seen only where each is the
+largest near its place and more than a trace of the other (:func:`ratio_beside`), and a second outline is taken to be
+there only where it explains as much more as a blade's own outline must.
 """
 
 from __future__ import annotations
