@@ -17,8 +17,8 @@ height saturates at ``STRONGEST`` (a black border is no better than a clear edge
 kept, so that a clear edge stays sharp), and the ratio is mixed with a share ``NOTHING`` of floors that show no edge
 at all.
 
-Before that: what is wider than ``WIDE_MM`` is taken off (the soft ramp of a shadow), and below the uncut edge the
-median along each row (grooves and brushing run along the blade and are no floors).
+Before that: what is wider than ``WIDE_MM`` is taken off (the soft ramp of a shadow), and for floors and flanks the
+median along each row (grooves, brushing and a back run along the whole blade and are no floors).
 
 Maps are sampled with ``sx = tangent * sy``, so that a flank is a diagonal of the raster.
 """
@@ -26,7 +26,7 @@ Maps are sampled with ``sx = tangent * sy``, so that a flank is a diagonal of th
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cache
 
 import numpy as np
 from scipy.ndimage import uniform_filter1d
@@ -72,11 +72,10 @@ class EdgeMaps:
     ----------
     x_mm, y_mm
         (n,) places along the frame, (m,) heights outward from the back or centreline.
-    floor, rising, falling
-        (m, n) log-likelihood ratios of the floor and of the flanks that rise to the right and to the left, of a cut
-        centred at x with its floor at y.
-    sums
-        The same three lines' sums, in units of their spread.
+    cut
+        (m, n) log-likelihood ratio of a cut centred at x with its floor at y: floor and both flanks.
+    floor
+        (m, n) the floor's part of it.
     right, left
         The change of grey across flanks that rise to the right and to the left, without what runs along rows.
     rise
@@ -89,20 +88,13 @@ class EdgeMaps:
 
     x_mm: Floats
     y_mm: Floats
+    cut: Floats
     floor: Floats
-    rising: Floats
-    falling: Floats
-    sums: tuple[Floats, Floats, Floats]
     right: Diagonals
     left: Diagonals
     rise: Floats
     noise: float
     signed: bool
-
-    @cached_property
-    def cut(self) -> Floats:
-        """(m, n) log-likelihood ratio of a whole cut: floor and both flanks."""
-        return self.floor + self.rising + self.falling
 
 
 def edge_maps(
@@ -116,7 +108,6 @@ def edge_maps(
     above_mm: float,
     below_mm: float,
     signed: bool,
-    wide_mm: float = WIDE_MM,
 ) -> EdgeMaps:
     """Map the evidence along one edge of the blade.
 
@@ -132,22 +123,19 @@ def edge_maps(
         How far to look above the uncut edge and below the deepest floor.
     signed
         True where the outside is known to be the lighter one (a copy).
-    wide_mm
-        What is wider is taken off.
     """
     sx = step_mm * shape.tangent
     first, last = float(shape.positions_mm.min()), float(shape.positions_mm.max())
     x = np.arange(first - beyond_mm, last + beyond_mm, sx)
     y = np.arange(max(float(shape.roots_mm.min()) - below_mm, 0.3), shape.top_mm + above_mm, step_mm)
     grey = patch.grid(frame, x, side * y)
-    along, across = _changes(grey, frame, sx, step_mm, wide_mm)
+    along, across = _changes(grey, frame, sx, step_mm)
     tilted = np.hypot(1.0, shape.tangent)
     right = (shape.tangent * across - along) / tilted
     left = (shape.tangent * across + along) / tilted
     level = across.copy()
-    below_top = int(np.count_nonzero(y < shape.top_mm - 0.25))
     for change in (level, right, left):
-        change[:below_top] -= row_medians(change[:below_top])
+        change -= row_medians(change)
     width = max(1, round((shape.flat_mm - 2 * CORNER_MM) / sx))
     floor = uniform_filter1d(level, width, axis=1, mode="nearest")
     half = round(shape.flat_mm / 2 / sx)
@@ -155,24 +143,12 @@ def edge_maps(
     start = max(1, round(FLANK_CORNER_MM / sx))
     usual = max(SHORTEST_ROWS, round(0.95 * (shape.spacing_mm - shape.flat_mm) / 2 / sx)) - start + 1
     flanks = diagonals(right, 1, usual), diagonals(left, -1, usual)
-    lines = [floor / spread(floor[4:-4])]
+    floors = log_ratio(floor / spread(floor[4:-4]), signed=signed, step_mm=step_mm)
+    cut = floors.copy()
     for flank, direction in zip(flanks, (1, -1), strict=True):
         z = _flanks(flank, len(y), len(x), rows, start, direction)
-        lines.append(np.roll(z, -direction * half, axis=1))
-    floors, rising, falling = (log_ratio(z, signed=signed, step_mm=step_mm) for z in lines)
-    return EdgeMaps(
-        x_mm=x,
-        y_mm=y,
-        floor=floors,
-        rising=rising,
-        falling=falling,
-        sums=(lines[0], lines[1], lines[2]),
-        right=flanks[0],
-        left=flanks[1],
-        rise=across.astype(float),
-        noise=spread(across),
-        signed=signed,
-    )
+        cut += np.roll(log_ratio(z, signed=signed, step_mm=step_mm), -direction * half, axis=1)
+    return EdgeMaps(x, y, cut, floors, *flanks, across.astype(float), spread(across), signed)
 
 
 def log_ratio(z: Floats, *, signed: bool, step_mm: float) -> Floats:
@@ -234,13 +210,13 @@ def noise_of_mean(noise: float, length_mm: float) -> float:
     return float(noise / np.sqrt(max(1.0, length_mm / ALIKE_MM)))
 
 
-def _changes(grey: GreyPixels, frame: Frame, sx: float, sy: float, wide_mm: float) -> tuple[GreyPixels, GreyPixels]:
+def _changes(grey: GreyPixels, frame: Frame, sx: float, sy: float) -> tuple[GreyPixels, GreyPixels]:
     """Change along x and along y, in grey levels of a step, without what is wide."""
     blur = blur_mm(frame)
     changes = []
     for order, step in (((0, 1), sx), ((1, 0), sy)):
         fine = smooth(grey, (blur / sy, blur / sx), order)
-        wide = smooth(grey, (wide_mm / sy, wide_mm / sx), order)
+        wide = smooth(grey, (WIDE_MM / sy, WIDE_MM / sx), order)
         changes.append((fine - wide) * np.float32(blur / step * np.sqrt(2 * np.pi)))
     return changes[0], changes[1]
 

@@ -71,8 +71,8 @@ class FoundKey:
         back, cut = (self.side_a, self.side_b) if back_is_a else (self.side_b, self.side_a)
         shoulder, tip = np.array(self.shoulder_xy), np.array(self.tip_xy)
         along = (tip - shoulder) / np.hypot(*(tip - shoulder))
-        across_from = _on_line(back, shoulder, along)
-        across_to = _on_line(cut, shoulder, along)
+        across_from = _beside(back, shoulder, along)
+        across_to = _beside(cut, shoulder, along)
         middle = (self.side_a + self.side_b) / 2
         return Marks(
             shoulder=_pair(shoulder),
@@ -364,8 +364,10 @@ def _straight_side(x: Floats, y: Floats, sign: float, height: float) -> tuple[fl
     return float(slope), float(offset), float(np.mean(np.clip(-residual, 0.0, None)) / height)
 
 
-def _on_line(line: Floats, point: Floats, along: Floats) -> Floats:
-    return np.asarray(line[0] + along * ((point - line[0]) @ along))
+def _beside(side: Floats, point: Floats, along: Floats) -> Floats:
+    """Where a side that runs ``along`` through its middle passes a point."""
+    middle = side.mean(axis=0)
+    return np.asarray(middle + along * ((point - middle) @ along))
 
 
 def _grown(corners: Floats, factor: float) -> Floats:

@@ -6,7 +6,7 @@ A look is: evidence of cuts at every place (:mod:`app.picture.edgemaps`), the pl
 the shoulder and the tip decide.  The likeliest are looked at again from where they were found, in a frame of the scale
 that they showed, until nothing gets better: a frame that was wide of the blade is often led to it in steps.  The last
 look is fine, and there every cut is weighed with its neighbours (:mod:`app.picture.neighbours`), the line once more
-with what that gives.  Beside the likeliest blade a second outline may be looked for (:mod:`app.picture.border`).
+with what that gives.
 """
 
 from __future__ import annotations
@@ -21,9 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.picture.alignment import Alignment, Guess, alignments
-from app.picture.border import NO_BORDER, RASTER_MM, WIDE_MM, Border, bordered, likeliest_border
 from app.picture.cuts import CutEvidence, Top, cut_curve, cut_evidence, measure_top, uneven, visible_floor
-from app.picture.edgemaps import WIDE_MM as USUAL_WIDE_MM
 from app.picture.edgemaps import EdgeMaps, blur_mm, edge_maps
 from app.picture.ends import MOST_OF_ENDS, BladeEnds, find_shoulder, find_tip
 from app.picture.frame import Frame
@@ -85,7 +83,6 @@ class _Look:
     """One pass's result in its frame."""
 
     maps: tuple[EdgeMaps, ...]
-    border: Border
     alignment: Alignment
     curves: tuple[tuple[tuple[HeightCurve, float, float], ...], ...]
     tops: tuple[Uncut | None, ...]
@@ -185,22 +182,11 @@ def settled(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool) -> RoughFit:
     return found[-1]
 
 
-def second_outline(rough: RoughFit, spec: KeySpec) -> Border:
-    """Look for a second outline beside a single edge where the first look found it."""
-    shape = edge_shape(spec)
-    (maps,) = _maps(rough.patch, rough.frame, spec, shape, AGAIN, LINE_AGAIN, RASTER_MM, wide_mm=WIDE_MM)
-    return likeliest_border(maps, shape)
-
-
-def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool, border: Border = NO_BORDER) -> FittedBlade:
-    """Fit the table's blade finely where the first look found it.
-
-    The lines of a ``border`` (of a single edge) add to the evidence, so that the score no longer compares with that of
-    a fit without.
-    """
+def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool) -> FittedBlade:
+    """Fit the table's blade finely where the first look found it."""
     shape = edge_shape(spec)
     patch, frame = rough.patch, rough.frame
-    (fine,) = _looks(patch, frame, spec, shape, AGAIN, LINE_AGAIN, FINE_MM, paper_lighter, border=border)
+    (fine,) = _looks(patch, frame, spec, shape, AGAIN, LINE_AGAIN, FINE_MM, paper_lighter)
     fine = _with_neighbours(fine, spec, shape)
     final = fine.lie.applied(frame)
     edges = tuple(_fitted_edge(patch, final, shape, fine, number, side) for number, side in enumerate(_sides(spec)))
@@ -234,7 +220,6 @@ def _weighed(look: _Look, spec: KeySpec, shape: EdgeShape) -> _Look:
         look.lie,
         place.offset_mm + place.scale * shoulder_x_mm(spec, shape),
         mirrored=spec.edges == "double-mirrored",
-        border=look.border,
     )
     curves = tuple(
         tuple((new, centre, spread) for new, (_, centre, spread) in zip(cuts, before, strict=True))
@@ -245,38 +230,6 @@ def _weighed(look: _Look, spec: KeySpec, shape: EdgeShape) -> _Look:
 
 def _sides(spec: KeySpec) -> tuple[Literal[1, -1], ...]:
     return (1,) if spec.edges == "single" else (1, -1)
-
-
-def _maps(
-    patch: Patch,
-    frame: Frame,
-    spec: KeySpec,
-    shape: EdgeShape,
-    guess: Guess,
-    line: LineGuess,
-    step_mm: float,
-    *,
-    paper_lighter: bool = False,
-    wide_mm: float = USUAL_WIDE_MM,
-) -> tuple[EdgeMaps, ...]:
-    """Map each cut edge as far as the guesses leave open."""
-    reach_mm = min(2.5 * line.offset_sd_mm, 2.0)
-    beyond = 1.0 + guess.offsets_mm[-1] + 2.5 * guess.scale_sd * float(np.abs(shape.positions_mm).max()) + 2.0
-    return tuple(
-        edge_maps(
-            patch,
-            frame,
-            shape,
-            side=side,
-            step_mm=step_mm,
-            beyond_mm=beyond,
-            above_mm=reach_mm + 1.2,
-            below_mm=reach_mm + 0.6,
-            signed=paper_lighter,
-            wide_mm=wide_mm,
-        )
-        for side in _sides(spec)
-    )
 
 
 def _looks(
@@ -290,28 +243,38 @@ def _looks(
     paper_lighter: bool,
     *,
     places: int = 1,
-    border: Border = NO_BORDER,
 ) -> list[_Look]:
     """Look along and across the blade; with several ``places``, at the likeliest ones, and at several lines of each."""
-    maps = _maps(patch, frame, spec, shape, guess, line, step_mm, paper_lighter=paper_lighter)
+    reach_mm = 2.5 * line.offset_sd_mm
+    beyond = 1.0 + guess.offsets_mm[-1] + 2.5 * guess.scale_sd * float(np.abs(shape.positions_mm).max()) + 2.0
+    maps = tuple(
+        edge_maps(
+            patch,
+            frame,
+            shape,
+            side=side,
+            step_mm=step_mm,
+            beyond_mm=beyond,
+            above_mm=min(reach_mm, 2.0) + 1.2,
+            below_mm=min(reach_mm, 2.0) + 0.6,
+            signed=paper_lighter,
+        )
+        for side in _sides(spec)
+    )
     back = None
     if spec.edges == "single":
-        reach_mm = 2.5 * line.offset_sd_mm
         back = back_of(patch, frame, shape, reach_mm=reach_mm, step_mm=step_mm / 2, signed=paper_lighter)
-        back = replace(back, border_mm=border.below_back)
-    if border != NO_BORDER:
-        maps = tuple(bordered(edge, border, shape.tangent) for edge in maps)
     deepest = float(shape.roots_mm.min())
     looks = []
     for place in alignments(maps, shape, guess, places):
         curves = tuple(tuple(cut_curve(edge, float(at)) for at in place.centres_mm(shape)) for edge in maps)
         floors = [[deepest if places > 1 else curve.most_mm for curve, _, _ in edge] for edge in curves]
-        tops = tuple(_uncut(edge, spec, shape, place, at, border.above) for edge, at in zip(maps, floors, strict=True))
+        tops = tuple(_uncut(edge, spec, shape, place, at) for edge, at in zip(maps, floors, strict=True))
         lines = LINES if places > 1 else 1
         lies = _lies(curves, tops, back, spec, shape, place, line, step_mm=step_mm, count=lines)
         for lie in lies:
             ends = partial(_ends, patch, lie.applied(frame), spec, shape, place, paper_lighter)
-            looks.append(_Look(maps, border, place, curves, tops, back, lie, lie.score + place.log_prior, ends))
+            looks.append(_Look(maps, place, curves, tops, back, lie, lie.score + place.log_prior, ends))
     return looks
 
 
@@ -340,9 +303,7 @@ def _lies(
     )
 
 
-def _uncut(
-    maps: EdgeMaps, spec: KeySpec, shape: EdgeShape, place: Alignment, floors_mm: list[float], border_mm: float
-) -> Uncut | None:
+def _uncut(maps: EdgeMaps, spec: KeySpec, shape: EdgeShape, place: Alignment, floors_mm: list[float]) -> Uncut | None:
     """Evidence of the uncut edge, where cuts of these floors (or the deepest) leave it uncut; None for too little."""
     if not spec.blade.height_mm:
         return None
@@ -364,7 +325,6 @@ def _uncut(
         rise=np.array([maps.rise[:, piece].mean(axis=1) for piece in pieces]),
         noise=maps.noise,
         signed=maps.signed,
-        border_mm=border_mm,
     )
 
 

@@ -22,7 +22,6 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from app.picture.border import moved, with_second
 from app.picture.edgemaps import noise_of_mean, peak_height, ratio_of_peak, step_filter
 from app.picture.frame import Frame
 from app.picture.logsum import logsumexp
@@ -103,8 +102,6 @@ class Uncut:
     """In grey levels of its step."""
     noise: float
     signed: bool
-    border_mm: float = 0.0
-    """How far above it a second line may stand; 0 for none."""
 
     @property
     def middle_mm(self) -> float:
@@ -119,9 +116,7 @@ class Uncut:
         z = np.einsum("p,tpm->tm", share, _read_off(self.rise, np.arange(len(self.rise))[:, None], rows))
         z /= noise_of_mean(self.noise, float(self.length_mm.sum()))
         # One edge has one height, whichever slope it is looked at with.
-        ratio = ratio_of_peak(z, peak_height(np.abs(z).max(axis=0), step), signed=self.signed)
-        above = round(self.border_mm / step)
-        return with_second(ratio, moved(ratio, above, 1)) if above else ratio
+        return ratio_of_peak(z, peak_height(np.abs(z).max(axis=0), step), signed=self.signed)
 
     def curve(self, slope: float) -> HeightCurve:
         """The same for one slope."""
@@ -136,27 +131,17 @@ class Back:
     outward_mm: Floats
     z: Floats
     signed: bool
-    border_mm: float = 0.0
-    """How far outside it a second line may stand; 0 for none."""
 
     def log_p(self, offsets_mm: Floats, slopes: Floats, x_mid_mm: float) -> Floats:
         """(offsets, slopes) log-likelihood ratio of a straight back on each line."""
-        step = float(offsets_mm[1] - offsets_mm[0])
-        z = self._sums(offsets_mm, slopes, x_mid_mm)
-        # One edge has one height, whichever slope it is looked at with: else every slope would seem as good.
-        height = peak_height(np.abs(z).max(axis=1), step)[:, None]
-        metal = np.asarray(ratio_of_peak(z, height, signed=self.signed))
-        if not self.border_mm:
-            return metal
-        return with_second(metal, moved(metal, -round(self.border_mm / step), 0))
-
-    def _sums(self, offsets_mm: Floats, slopes: Floats, x_mid_mm: float) -> Floats:
-        """(offsets, slopes) sums along each line, in units of their noise."""
         line = offsets_mm[:, None] + slopes[None, :] * (self.x_mm[:, None, None] - x_mid_mm)
         total = sum(
             np.interp(-at.ravel(), self.outward_mm, z).reshape(at.shape) for at, z in zip(line, self.z, strict=True)
         )
-        return np.asarray(total / np.sqrt(len(self.z)), dtype=float)
+        z = np.asarray(total) / np.sqrt(len(self.z))
+        # One edge has one height, whichever slope it is looked at with: else every slope would seem as good.
+        height = peak_height(np.abs(z).max(axis=1), float(offsets_mm[1] - offsets_mm[0]))
+        return ratio_of_peak(z, height[:, None], signed=self.signed)
 
 
 def back_of(patch: Patch, frame: Frame, shape: EdgeShape, *, reach_mm: float, step_mm: float, signed: bool) -> Back:

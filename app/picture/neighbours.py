@@ -25,7 +25,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from app.picture.alignment import CENTRE_SD_MM
-from app.picture.border import NO_BORDER, Border, with_second
 from app.picture.diagonals import Rows
 from app.picture.edgemaps import ALIKE_MM, FLANK_CORNER_MM, PEAK_MM, EdgeMaps, ratio_of_peak
 from app.picture.lie import HeightCurve, Lie
@@ -55,9 +54,6 @@ class _Lines:
         (n,) rows by which a line may be off, and beside which its peak is sought.
     moves, move_prior
         (m,) columns by which a cut may stand beside its place, and their log-probability.
-    up, above, inward
-        Rows by which the second outline is moved; rows from the uncut edge to its second line, and columns inward from
-        a flank of each direction to its own, 0 for none.
     """
 
     maps: EdgeMaps
@@ -67,9 +63,6 @@ class _Lines:
     shifts: Rows
     moves: Rows
     move_prior: Floats
-    up: int
-    above: int
-    inward: dict[int, int]
 
     def column(self, x_mm: Floats | float) -> Rows:
         """Nearest column."""
@@ -82,30 +75,20 @@ class _Lines:
     def flank(self, first: Rows, last: Rows, diagonal: Rows, direction: int) -> Floats:
         """(m, ...) log-likelihood ratio of a flank from row ``first`` to ``last``, for every move of its cut."""
         sums = self.maps.right if direction > 0 else self.maps.left
+        z = sums.z(first, last + 1, diagonal, -direction * self.shifts)
         # A cut that stands farther to the right has its right flank lower, and its left one higher.
-        moves = -direction * self.moves
-        value = self._near(sums.z(first, last + 1, diagonal, -direction * self.shifts), moves)
-        if inward := self.inward[direction]:
-            begin, end = first + self.up, last + 1 + self.up
-            second = sums.z(begin, end, diagonal - direction * inward, -direction * self.shifts)
-            value = with_second(value, self._near(second, moves))
+        value = self._near(z, -direction * self.moves)
         return np.asarray(value * np.clip((last - first + 1) * self.row_mm / WHOLE_MM, 0.0, 1.0))
 
     def uncut(self, row: int, first: Rows, last: Rows) -> Floats:
         """Log-likelihood ratio of the uncut edge at a row, from column ``first`` to before ``last``."""
-        middle = np.zeros(1, dtype=int)
-        value = self._near(self._level(row, first, last), middle)[0]
-        if self.above:
-            value = with_second(value, self._near(self._level(row + self.above, first, last), middle)[0])
-        return np.asarray(value * np.clip((last - first) * self.column_mm / WHOLE_MM, 0.0, 1.0))
-
-    def _level(self, row: int, first: Rows, last: Rows) -> Floats:
-        """(n, ...) sums of a level line at all shifts, in units of their noise."""
         rows = np.clip(row + self.shifts, 0, len(self.along) - 1)
         begin, end = (np.clip(at, 0, self.along.shape[1] - 1) for at in (first, last))
         count = np.maximum(last - first, 1)
         mean = (self.along[rows][:, end] - self.along[rows][:, begin]) / count
-        return np.asarray(mean / self.maps.noise * np.sqrt(np.maximum(1.0, count * self.column_mm / ALIKE_MM)))
+        z = mean / self.maps.noise * np.sqrt(np.maximum(1.0, count * self.column_mm / ALIKE_MM))
+        value = self._near(z, np.zeros(1, dtype=int))[0]
+        return np.asarray(value * np.clip((last - first) * self.column_mm / WHOLE_MM, 0.0, 1.0))
 
     def floor(self, centre_mm: float) -> Floats:
         """(m, rows) log-likelihood ratio of a floor, for every move of its cut, with the move's prior."""
@@ -120,7 +103,7 @@ class _Lines:
         return np.asarray(np.log(np.tensordot(weights, np.exp(ratio), axes=1)))
 
 
-def _lines(maps: EdgeMaps, border: Border, tangent: float) -> _Lines:
+def _lines(maps: EdgeMaps) -> _Lines:
     row_mm, column_mm = float(maps.y_mm[1] - maps.y_mm[0]), float(maps.x_mm[1] - maps.x_mm[0])
     beside = round(PEAK_MM / row_mm)
     reach = max(1, round(2 * CENTRE_SD_MM / column_mm))
@@ -136,9 +119,6 @@ def _lines(maps: EdgeMaps, border: Border, tangent: float) -> _Lines:
         shifts=np.arange(-beside, beside + 1),
         moves=moves,
         move_prior=prior - logsumexp(prior),
-        up=round(border.y_mm / row_mm),
-        above=round(border.above / row_mm),
-        inward={way: round(border.inward(way, tangent) / column_mm) for way in (1, -1)},
     )
 
 
@@ -193,7 +173,6 @@ def with_neighbours(
     shoulder_mm: float,
     *,
     mirrored: bool,
-    border: Border = NO_BORDER,
 ) -> tuple[tuple[HeightCurve, ...], ...]:
     """Evidence of every cut's height with its neighbours summed over: one tuple for each edge.
 
@@ -209,15 +188,13 @@ def with_neighbours(
         Where the uncut edge begins.
     mirrored
         True where opposite floors stand at one height.
-    border
-        A single edge's second outline; the maps have it too (:func:`app.picture.border.bordered`).
     """
     row_mm = float(edges[0].y_mm[1] - edges[0].y_mm[0])
     margin = float(np.abs(lie.at(centres_mm)).max())
     low, high = float(edges[0].y_mm[0]) + margin, float(edges[0].y_mm[-1]) - margin
     heights = np.arange(low, high, max(1, round(HEIGHT_MM / row_mm)) * row_mm)
     on_line = [side * lie.at(centres_mm) for side in (1, -1)[: len(edges)]]
-    lines = [_lines(maps, border, shape.tangent) for maps in edges]
+    lines = [_lines(maps) for maps in edges]
     top_mm = lie.scale * shape.top_mm + lie.growth_mm
     chains = [
         _chain(one, shape, centres_mm, at, heights, top_mm, shoulder_mm) for one, at in zip(lines, on_line, strict=True)

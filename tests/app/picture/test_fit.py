@@ -9,21 +9,10 @@ import numpy as np
 import pytest
 
 from app.picture.alignment import Guess, alignments
-from app.picture.border import NO_BORDER, Border
 from app.picture.cuts import cut_curve, uneven
 from app.picture.edgemaps import EdgeMaps, edge_maps, log_ratio
 from app.picture.ends import MOST_OF_ENDS, BladeEnds, find_shoulder
-from app.picture.fit import (
-    MOST_SETTLED,
-    SAME_MM,
-    WORSE,
-    RoughFit,
-    fit_blade,
-    likeliest,
-    look_roughly,
-    second_outline,
-    settled,
-)
+from app.picture.fit import MOST_SETTLED, SAME_MM, WORSE, RoughFit, fit_blade, likeliest, look_roughly, settled
 from app.picture.frame import Frame
 from app.picture.lie import HeightCurve, LineGuess
 from app.picture.sample import Patch
@@ -52,9 +41,8 @@ def _blade(
     noise: float = 4.0,
     slope: float = 0.0,
     grooves: bool = False,
-    dark: Border = NO_BORDER,
 ) -> Drawn:
-    """Area-sampled picture of a single-edged blade with its shoulder at the frame's origin, and a dark one beneath."""
+    """Area-sampled picture of a single-edged blade with its shoulder at the frame's origin."""
     shape = edge_shape(spec)
     roots = shape.roots_mm[list(code)]
     over = 4
@@ -62,17 +50,10 @@ def _blade(
     x, y = (columns - ORIGIN[0]) / PX, (ORIGIN[1] - rows) / PX
     y = y - slope * (x - 12.0)
     assert spec.blade.length_mm is not None
-
-    def key(x: np.ndarray, y: np.ndarray, length_mm: float) -> np.ndarray:
-        edge = shape.profile(x[0], shape.positions_mm, roots, shape.top_mm)
-        blade = (y > 0) & (y < edge[None, :]) & (x > 0) & (x < length_mm)
-        return blade | (x <= 0) & (x > -8) & (np.abs(y - shape.top_mm / 2) < shape.top_mm / 2 + 2.5)
-
-    grey = np.full(x.shape, paper)
-    if dark != NO_BORDER:
-        grey[key(x - dark.x_mm, y - dark.y_mm, spec.blade.length_mm)] = 60.0
-    grey[key(x, y, spec.blade.length_mm)] = metal
-    grey = grey.reshape(330, over, 700, over).mean(axis=(1, 3))
+    edge = shape.profile(x[0], shape.positions_mm, roots, shape.top_mm)
+    inside = (y > 0) & (y < edge[None, :]) & (x > 0) & (x < spec.blade.length_mm)
+    bow = (x <= 0) & (x > -8) & (np.abs(y - shape.top_mm / 2) < shape.top_mm / 2 + 2.5)
+    grey = np.where(inside | bow, metal, paper).reshape(330, over, 700, over).mean(axis=(1, 3))
     if grooves:
         for height in (2.0, 5.6, 6.4):
             row = round(ORIGIN[1] - height * PX)
@@ -161,21 +142,6 @@ def test_the_back_is_found_with_its_tilt(spec: KeySpec) -> None:
     heights = np.array([cut.mode_mm for cut in fitted.edges[0].cuts])
     assert np.abs(heights - drawn.roots_mm).max() < 0.05
     assert 0.0 < fitted.axis_sigma_mm < 0.05
-
-
-def test_a_blade_is_fitted_at_the_metal_beside_a_stronger_dark(spec: KeySpec) -> None:
-    """Floors, uncut edge and back of a pale key, with its outline once more in black 0.5 mm up and to the left."""
-    drawn = _blade(spec, CODE, metal=170.0, dark=Border(-0.2, 0.5))
-    rough = RoughFit(drawn.patch, FRAME, 0.0, lambda: BladeEnds(None, None, 0.0))
-
-    border = second_outline(rough, spec)
-    fitted = fit_blade(rough, spec, paper_lighter=False, border=border)
-
-    assert border.above == pytest.approx(0.5, abs=0.11)
-    on_metal = np.array([cut.mode_mm for cut in fitted.edges[0].cuts])
-    assert np.abs(on_metal - drawn.roots_mm).max() < 0.06
-    assert fitted.edges[0].top_mm == pytest.approx(edge_shape(spec).top_mm, abs=0.06)
-    assert np.abs(fitted.frame.blade_mm(np.array(ORIGIN))[1]) < 0.06
 
 
 def test_a_frame_wide_of_the_blade_is_led_to_it_in_steps(spec: KeySpec) -> None:

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from app.picture.find import find_keys
-from app.picture.frame import Frame
 from app.picture.ground import Ground, ground_of
 from app.picture.load import open_picture
 from app.picture.perspective import from_corners
-from app.picture.read import BY_OUTLINE, _different, _Start, _starts, read_picture
+from app.picture.read import read_picture
 from app.picture.values import Picture, PictureReading
 from keycore.decode import decode
 from keycore.marks import Marks, ReferenceMark
@@ -60,29 +58,6 @@ def test_a_root_that_a_person_keeps_is_taken_as_it_stands(copy: Picture, spec: K
     assert kept.marks.roots_by_edge()[0][2] == pytest.approx(roots[2])
     assert kept.readings.cuts[2].evidence is None
     assert kept.readings.cuts[2].root_px == pytest.approx(first.readings.cuts[2].root_px - 10, abs=4)
-
-
-def test_first_frames_on_one_another_are_one(spec: KeySpec) -> None:
-    """The wider of their doubts is kept; a frame a tenth of a millimetre on, or with another guess, is its own."""
-    frame = Frame.from_axes(np.array([100.0, 200.0]), np.array([1.0, 0.0]), np.array([0.0, -1.0]), 12.0)
-    guess, line = BY_OUTLINE
-    first = _Start(frame, guess, line)
-    again = _Start(frame.moved(x_mm=0.01), guess, replace(line, offset_sd_mm=1.4))
-    others = [_Start(frame.moved(y_mm=0.1), guess, line), _Start(frame, replace(guess, scale_sd=0.006), line)]
-
-    assert _different([first, again, *others], spec) == [replace(first, line=again.line), *others]
-
-
-def test_a_marked_height_leaves_the_shadow_s_doubt(spec: KeySpec) -> None:
-    """A hand's blade height says nothing of the outline's back: behind a shadow it is looked for as far as before."""
-    scan = open_picture(ASSETS / "demo-scan.jpg")
-    ground = ground_of(scan, spec, None, medium=None, reference="auto")
-    bare = _starts(scan, spec, None, 0, ground)
-    height = read_picture(scan, spec).marks.blade_height
-    marked = _starts(scan, spec, Marks(blade_height=height), 0, ground)
-
-    assert [start.line.offset_sd_mm for start in bare] == pytest.approx([1.4] * 3)
-    assert [start.line.offset_sd_mm for start in marked] == pytest.approx([1.4] * 3)
 
 
 def _inwards(first: PictureReading) -> np.ndarray:
