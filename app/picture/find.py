@@ -26,6 +26,9 @@ LOOK_PX = 1400
 """Longest side of the small picture that is searched."""
 ITS_OWN = 0.3
 """A shape that looks this much less like a key than the best one in its picture is not counted as a key."""
+HUE_BLUR_PX, HUE_DARK, HUE_TIMES, HUE_LEAST = 2.0, 16.0, 3.0, 0.01
+"""Ratios of colours: blur, what is added to a colour so that noise in the dark is no hue, how far a hue must be from
+the usual one (in usual distances, in logarithms)."""
 LEAST_AREA = 0.0008
 """A smaller share of the picture is no key that could be measured."""
 MOST_OUTLINES = 3
@@ -163,7 +166,7 @@ def _foregrounds(pixels: NDArray[np.uint8], allowed: NDArray[np.uint8]) -> list[
     grey = np.clip(np.rint(to_grey(pixels)), 0, 255).astype(np.uint8)
     masks = [_darker(grey)]
     if pixels.ndim == 3:
-        masks += _other_colour(pixels, allowed)
+        masks += [*_other_colour(pixels, allowed), _other_hue(pixels, allowed)]
     # Ruled lines and letters that touch a key are thinner than its blade.
     radius = max(2, round(max(grey.shape) / 300))
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
@@ -212,6 +215,18 @@ def _other_colour(pixels: NDArray[np.uint8], allowed: NDArray[np.uint8]) -> list
         mask = (distance > max(times * grain, least)).astype(np.uint8)
         masks.append(np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, square), dtype=np.uint8))
     return masks
+
+
+def _other_hue(pixels: NDArray[np.uint8], allowed: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Mask of what differs in the ratios of its red, green and blue from what lies around it, however light it is."""
+    soft = cv2.GaussianBlur(pixels, (0, 0), HUE_BLUR_PX).astype(np.float32) + HUE_DARK
+    ratios = np.log(soft[..., (0, 2)] / soft[..., 1:2])
+    usual = np.array([median_of(np.ascontiguousarray(ratios[..., k])[allowed > 0]) for k in range(2)])
+    away = np.abs(ratios - usual.astype(np.float32)).max(axis=2) * (allowed > 0)
+    grain = median_of(away[allowed > 0])
+    mask = (away > max(HUE_TIMES * grain, HUE_LEAST)).astype(np.uint8)
+    reach = max(3, round(max(allowed.shape) / 150)) | 1
+    return np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((reach, reach), np.uint8)), dtype=np.uint8)
 
 
 def _usual(lab: NDArray[np.uint8], allowed: NDArray[np.uint8]) -> NDArray[np.uint8]:
