@@ -5,7 +5,8 @@ Told by what light and toner do, not by sizes or names of files:
 * An ID-1 card or a whole page makes it a photo; but a page that lies flat at just the scale that the file claims came
   from a scanner.
 * A key on a scanner's glass throws a shadow that falls away softly beside it.  Toner is there or it is not: a copy
-  has no soft shades beside the key, however its metal came out.
+  has no soft shades beside the key, however its metal came out.  And toner is dark: beside a key that is light on its
+  ground, less of a soft shadow is enough.
 * Where neither card nor page is seen, light that is uneven over the bare ground still gives a photo away.
 """
 
@@ -32,6 +33,8 @@ PictureMedium = Literal["scan", "photocopy", "photo-card", "photo-copy"]
 _LONG_SIDE_PX: Final = 1200
 _BILEVEL: Final = 0.985
 _SOFT: Final = 0.10
+_LIGHT: Final = 0.57
+_SOFT_BESIDE_LIGHT: Final = 0.02
 _FLAT_TILT_DEG: Final = 1.0
 _SAME_SCALE: Final = 0.03
 _UNEVEN: Final = 0.10
@@ -68,6 +71,8 @@ class _Ground:
     """Share of the ring beside it that is softly shaded."""
     level: float
     """Grey level of the bare ground."""
+    lightness: float
+    """Grey level of the thing, as a share of the ground's."""
     unevenness: float
     """How much the ground's level differs over the picture, as a share of it."""
 
@@ -109,14 +114,16 @@ def _looked_at(picture: Picture) -> MediumGuess:
         tilted = page.tilt_deg >= _FLAT_TILT_DEG
         return MediumGuess("photo-copy", 0.97 if tilted else 0.85, "a whole page lies in it", page)
     ground = _look_beside(grey)
-    soft = ground is not None and ground.soft_share > _SOFT
+    # Toner is dark where it is at all: beside a light thing little soft shade is enough.
+    enough = _SOFT_BESIDE_LIGHT if ground is not None and ground.lightness > _LIGHT else _SOFT
+    soft = ground is not None and ground.soft_share > enough
     if ground is not None and (ground.unevenness > _UNEVEN or ground.level < _DARK_GROUND):
         if soft:
             return MediumGuess("photo-card", 0.6, "the light is uneven as in a photo, but no card is seen")
         return MediumGuess("photo-copy", 0.6, "the light is uneven as in a photo, and the key has no soft shadow", page)
     if ground is None:
         return MediumGuess("photocopy", 0.5, "nothing dark enough for a key is seen")
-    doubt = 0.45 * float(np.exp(-abs(np.log((ground.soft_share + 0.01) / (_SOFT + 0.01)))))
+    doubt = 0.45 * float(np.exp(-abs(np.log((ground.soft_share + 0.01) / (enough + 0.01)))))
     if soft:
         return MediumGuess("scan", 0.95 - doubt, "a soft shadow lies beside the key")
     return MediumGuess("photocopy", 0.95 - doubt, "no soft shadow lies beside the key")
@@ -167,7 +174,7 @@ def _look_beside(grey: Bytes) -> _Ground | None:
     without_print = cv2.morphologyEx(grey, cv2.MORPH_CLOSE, kernel)
     shade = (ground - without_print[ring].astype(float)) / np.maximum(ground - inside, 10.0)
     soft = float(np.mean((shade > 0.06) & (shade < 0.5)))
-    return _Ground(soft, level, _unevenness(grey, far))
+    return _Ground(soft, level, inside / level, _unevenness(grey, far))
 
 
 def _ground_under(grey: Bytes, far: NDArray[np.bool_], ring: NDArray[np.bool_]) -> NDArray[np.float64]:

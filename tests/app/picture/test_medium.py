@@ -28,12 +28,12 @@ def _picture(grey: np.ndarray) -> Picture:
     return Picture(name="x", rgb=np.clip(grey, 0, 255).astype(np.uint8), dpi=None, sha256="")
 
 
-def _scan(rng: np.random.Generator) -> np.ndarray:
+def _scan(rng: np.random.Generator, level: float = 160, reach: float = 10) -> np.ndarray:
     """Metal on a scanner's glass: middling grey, and a shadow that falls away beside it."""
     key = _key_mask()
     away = distance_transform_edt(~np.roll(key, 8, axis=0))
-    paper = 247 - 120 * np.exp(-away / 10)
-    return gaussian_filter(np.where(key, 160 + 10 * rng.normal(size=key.shape), paper), 0.8) + rng.normal(
+    paper = 247 - 120 * np.exp(-away / reach)
+    return gaussian_filter(np.where(key, level + 10 * rng.normal(size=key.shape), paper), 0.8) + rng.normal(
         0, 1.5, key.shape
     )
 
@@ -46,6 +46,14 @@ def _copy(rng: np.random.Generator, level: float) -> np.ndarray:
         for column in range(60, 640, 9):
             page[row : row + 12, column : column + 3] = 60
     return gaussian_filter(page, 0.8) + rng.normal(0, 2, key.shape)
+
+
+def test_a_narrow_shadow_is_enough_beside_a_light_key() -> None:
+    """Toner is dark: beside a dark thing such a shade may be the toner's own, beside bright metal it is light."""
+    rng = np.random.default_rng(3)
+
+    assert medium_of(_picture(_scan(rng, level=180, reach=3.3))).medium == "scan"
+    assert medium_of(_picture(_scan(rng, level=60, reach=3.3))).medium == "photocopy"
 
 
 @pytest.mark.parametrize("seed", range(3))
