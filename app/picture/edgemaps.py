@@ -17,6 +17,10 @@ height saturates at ``STRONGEST`` (a black border is no better than a clear edge
 kept, so that a clear edge stays sharp), and the ratio is mixed with a share ``NOTHING`` of floors that show no edge
 at all.
 
+A key is seen from above, its side wall and the shadow at its foot beside it: outward it gets darker at the metal, then
+lighter where the dark ends.  So an edge to the light with one to the dark just inside it is mostly not the metal's
+(:func:`beyond_dark`; not on copies, where metal and shadow are one black).
+
 Before that: what is wider than ``WIDE_MM`` is taken off (the soft ramp of a shadow), and for floors and flanks the
 median along each row (grooves, brushing and a back run along the whole blade and are no floors).
 
@@ -54,6 +58,9 @@ CORNER_MM = 0.06
 """Half of what is left out at a floor's end: its corners are rounded and may stand a little elsewhere."""
 FLANK_CORNER_MM = 0.1
 """What is left out of a flank at its floor's end."""
+BAND_MM, AS_DARK, BEYOND_DARK = (0.16, 0.6), 0.6, 2.6
+"""A dark band's breadth (least, most), how much of the step at its outer side the one at its inner side has at least,
+and how much (logarithm) more often one is found inside of the band's outer side than of a metal's edge."""
 SHORTEST_ROWS = 4
 """A flank of fewer rows tells nothing by itself."""
 ABOVE_TOP_MM = 0.3
@@ -75,7 +82,7 @@ class EdgeMaps:
     cut
         (m, n) log-likelihood ratio of a cut centred at x with its floor at y: floor and both flanks.
     floor
-        (m, n) the floor's part of it.
+        (m, n) the floor's part of it, with all that dark bands beside the cut say (:func:`beyond_dark`).
     right, left
         The change of grey across flanks that rise to the right and to the left, without what runs along rows.
     rise
@@ -143,12 +150,16 @@ def edge_maps(
     start = max(1, round(FLANK_CORNER_MM / sx))
     usual = max(SHORTEST_ROWS, round(0.95 * (shape.spacing_mm - shape.flat_mm) / 2 / sx)) - start + 1
     flanks = diagonals(right, 1, usual), diagonals(left, -1, usual)
-    floors = log_ratio(floor / spread(floor[4:-4]), signed=signed, step_mm=step_mm)
+    z = floor / spread(floor[4:-4])
+    beyond = np.zeros_like(z) if signed else beyond_dark(z, step_mm)
+    floors = log_ratio(z, signed=signed, step_mm=step_mm)
     cut = floors.copy()
     for flank, direction in zip(flanks, (1, -1), strict=True):
         z = _flanks(flank, len(y), len(x), rows, start, direction)
         cut += np.roll(log_ratio(z, signed=signed, step_mm=step_mm), -direction * half, axis=1)
-    return EdgeMaps(x, y, cut, floors, *flanks, across.astype(float), spread(across), signed)
+        if not signed:
+            beyond += np.roll(beyond_dark(z, step_mm), -direction * half, axis=1)
+    return EdgeMaps(x, y, cut + beyond, floors + beyond, *flanks, across.astype(float), spread(across), signed)
 
 
 def log_ratio(z: Floats, *, signed: bool, step_mm: float) -> Floats:
@@ -162,6 +173,25 @@ def log_ratio(z: Floats, *, signed: bool, step_mm: float) -> Floats:
         Distance of neighbouring places along the first axis.
     """
     return ratio_of_peak(z, peak_height(z, step_mm), signed=signed)
+
+
+def beyond_dark(z: Floats, step_mm: float) -> Floats:
+    """What speaks against an edge to the lighter outside that has one to the dark just inside (0 or less).
+
+    Parameters
+    ----------
+    z
+        Sums in units of their spread, positive where it gets lighter outward; the first axis runs outward.
+    step_mm
+        Distance of neighbouring places along the first axis.
+    """
+    nearest, farthest = (round(breadth / step_mm) for breadth in BAND_MM)
+    half = (farthest - nearest) // 2
+    inside = np.concatenate([np.repeat(z[:1], nearest + half, axis=0), z])[: len(z)]
+    darkest = largest_near(-inside, 2 * half + 1)
+    lighter = np.maximum(z, 1e-6)
+    band = np.clip(darkest / lighter / (0.5 * AS_DARK) - 1.0, 0.0, 1.0) * np.clip(0.5 * lighter - 1.0, 0.0, 1.0)
+    return np.asarray(-BEYOND_DARK * band, dtype=float)
 
 
 def peak_height(z: Floats, step_mm: float) -> Floats:

@@ -22,7 +22,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from app.picture.edgemaps import noise_of_mean, peak_height, ratio_of_peak, step_filter
+from app.picture.edgemaps import beyond_dark, noise_of_mean, peak_height, ratio_of_peak, step_filter
 from app.picture.frame import Frame
 from app.picture.logsum import logsumexp
 from app.picture.median import spread
@@ -116,7 +116,8 @@ class Uncut:
         z = np.einsum("p,tpm->tm", share, _read_off(self.rise, np.arange(len(self.rise))[:, None], rows))
         z /= noise_of_mean(self.noise, float(self.length_mm.sum()))
         # One edge has one height, whichever slope it is looked at with.
-        return ratio_of_peak(z, peak_height(np.abs(z).max(axis=0), step), signed=self.signed)
+        ratio = ratio_of_peak(z, peak_height(np.abs(z).max(axis=0), step), signed=self.signed)
+        return ratio if self.signed else ratio + beyond_dark(z.T, step).T
 
     def curve(self, slope: float) -> HeightCurve:
         """The same for one slope."""
@@ -140,8 +141,10 @@ class Back:
         )
         z = np.asarray(total) / np.sqrt(len(self.z))
         # One edge has one height, whichever slope it is looked at with: else every slope would seem as good.
-        height = peak_height(np.abs(z).max(axis=1), float(offsets_mm[1] - offsets_mm[0]))
-        return ratio_of_peak(z, height[:, None], signed=self.signed)
+        step = float(offsets_mm[1] - offsets_mm[0])
+        height = peak_height(np.abs(z).max(axis=1), step)
+        ratio = ratio_of_peak(z, height[:, None], signed=self.signed)
+        return ratio if self.signed else ratio + beyond_dark(z[::-1], step)[::-1]
 
 
 def back_of(patch: Patch, frame: Frame, shape: EdgeShape, *, reach_mm: float, step_mm: float, signed: bool) -> Back:

@@ -10,7 +10,7 @@ import pytest
 
 from app.picture.alignment import Guess, alignments
 from app.picture.cuts import cut_curve, uneven
-from app.picture.edgemaps import EdgeMaps, edge_maps, log_ratio
+from app.picture.edgemaps import BEYOND_DARK, EdgeMaps, beyond_dark, edge_maps, log_ratio
 from app.picture.ends import MOST_OF_ENDS, BladeEnds, find_shoulder
 from app.picture.fit import MOST_SETTLED, SAME_MM, WORSE, RoughFit, fit_blade, likeliest, look_roughly, settled
 from app.picture.frame import Frame
@@ -41,8 +41,9 @@ def _blade(
     noise: float = 4.0,
     slope: float = 0.0,
     grooves: bool = False,
+    wall_mm: float = 0.0,
 ) -> Drawn:
-    """Area-sampled picture of a single-edged blade with its shoulder at the frame's origin."""
+    """Area-sampled picture of a single-edged blade with its shoulder at the frame's origin, and a dark wall above."""
     shape = edge_shape(spec)
     roots = shape.roots_mm[list(code)]
     over = 4
@@ -51,9 +52,13 @@ def _blade(
     y = y - slope * (x - 12.0)
     assert spec.blade.length_mm is not None
     edge = shape.profile(x[0], shape.positions_mm, roots, shape.top_mm)
-    inside = (y > 0) & (y < edge[None, :]) & (x > 0) & (x < spec.blade.length_mm)
-    bow = (x <= 0) & (x > -8) & (np.abs(y - shape.top_mm / 2) < shape.top_mm / 2 + 2.5)
-    grey = np.where(inside | bow, metal, paper).reshape(330, over, 700, over).mean(axis=(1, 3))
+
+    def key(y: np.ndarray) -> np.ndarray:
+        blade = (y > 0) & (y < edge[None, :]) & (x > 0) & (x < spec.blade.length_mm)
+        return blade | (x <= 0) & (x > -8) & (np.abs(y - shape.top_mm / 2) < shape.top_mm / 2 + 2.5)
+
+    walled = np.where(key(y) | key(y - wall_mm), WALL, paper)
+    grey = np.where(key(y), metal, walled).reshape(330, over, 700, over).mean(axis=(1, 3))
     if grooves:
         for height in (2.0, 5.6, 6.4):
             row = round(ORIGIN[1] - height * PX)
@@ -69,6 +74,8 @@ def _maps(drawn: Drawn, shape: EdgeShape, *, signed: bool = False) -> EdgeMaps:
 
 
 CODE = (0, 3, 1, 4, 2)
+WALL = 70.0
+"""Grey level of a side wall in the dark."""
 
 
 @pytest.mark.parametrize("grooves", [False, True])
@@ -142,6 +149,33 @@ def test_the_back_is_found_with_its_tilt(spec: KeySpec) -> None:
     heights = np.array([cut.mode_mm for cut in fitted.edges[0].cuts])
     assert np.abs(heights - drawn.roots_mm).max() < 0.05
     assert 0.0 < fitted.axis_sigma_mm < 0.05
+
+
+def test_a_blade_is_fitted_where_the_dark_begins_not_where_it_ends(spec: KeySpec) -> None:
+    """Beside pale metal the far side of a dark wall is the stronger edge; floors and uncut edge lie at the near one."""
+    drawn = _blade(spec, CODE, metal=150.0, wall_mm=0.35)
+    rough = RoughFit(drawn.patch, FRAME, 0.0, lambda: BladeEnds(None, None, 0.0))
+
+    fitted = fit_blade(rough, spec, paper_lighter=False)
+
+    on_metal = np.array([cut.mode_mm for cut in fitted.edges[0].cuts])
+    assert np.abs(on_metal - drawn.roots_mm).max() < 0.08
+    assert fitted.edges[0].top_mm == pytest.approx(edge_shape(spec).top_mm, abs=0.06)
+
+
+def test_the_far_side_of_a_dark_band_counts_less() -> None:
+    """An edge to the light with one to the dark inside it; neither a lone edge nor the dark one loses anything."""
+    y = 0.04 * np.arange(60)
+    light, dark = (np.exp(-0.5 * ((y - at) / 0.06) ** 2) for at in (1.6, 1.2))
+
+    lone, band, bright = beyond_dark(
+        np.stack([10 * light, 10 * light - 8 * dark, 8 * dark - 10 * light], axis=1), 0.04
+    ).T
+
+    assert lone.min() == pytest.approx(0.0, abs=1e-9)
+    assert band.min() == pytest.approx(-BEYOND_DARK)
+    assert y[np.flatnonzero(band < -0.1)] == pytest.approx(1.6, abs=0.15)
+    assert bright.min() == pytest.approx(0.0, abs=1e-9)
 
 
 def test_a_frame_wide_of_the_blade_is_led_to_it_in_steps(spec: KeySpec) -> None:
