@@ -10,8 +10,9 @@ move ``e`` along the blade of each cut,
 where ``right`` and ``left`` are the flanks that face each other, each one line with its exact length, and ``uncut`` is
 what is left between them at the uncut edge's height; all in the log-likelihood ratios of :mod:`app.picture.edgemaps`.
 (That the other cut's move changes where two flanks meet by a few hundredths is left out.)  Every hypothesis so
-explains the same stretch of edge: a shallow cut is told by its short flanks and by the uncut edge beside it, not by
-its floor alone, and a deep one has to account for the edge that it would cut away.
+explains the same stretch of edge, and parting it into more lines makes it worth little more (``MOST_LINES``): a shallow
+cut is told by its short flanks and by the uncut edge beside it, not by its floor alone, and a deep one has to account
+for the edge that it would cut away.
 
 What a cut's height is worth is then summed exactly over everything that the other cuts may be: forward and backward
 along the chain, as in a hidden Markov model (L. R. Rabiner, Proc. IEEE 77 (1989) 257; from memory).  The depths of the
@@ -21,6 +22,7 @@ table play no part yet; a mirrored pair is one chain, since opposite floors stan
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -38,6 +40,8 @@ FLANK_SD_MM = 0.02
 """How far a flank or the uncut edge may stand from where its cut and the table put it."""
 WHOLE_MM = 0.6
 """A shorter line counts by its share of this: else a flank that just begins to be seen would be worth a whole one."""
+MOST_LINES = 2.5
+"""The edge between two floors is worth no more whole lines than this, into however many a hypothesis parts it."""
 FROM_SHOULDER_MM = 0.4
 """What is left out of the uncut edge at the shoulder's fillet."""
 
@@ -78,7 +82,7 @@ class _Lines:
         z = sums.z(first, last + 1, diagonal, -direction * self.shifts)
         # A cut that stands farther to the right has its right flank lower, and its left one higher.
         value = self._near(z, -direction * self.moves)
-        return np.asarray(value * np.clip((last - first + 1) * self.row_mm / WHOLE_MM, 0.0, 1.0))
+        return np.asarray(value * self.whole((last - first + 1) * self.row_mm))
 
     def uncut(self, row: int, first: Rows, last: Rows) -> Floats:
         """Log-likelihood ratio of the uncut edge at a row, from column ``first`` to before ``last``."""
@@ -88,7 +92,12 @@ class _Lines:
         mean = (self.along[rows][:, end] - self.along[rows][:, begin]) / count
         z = mean / self.maps.noise * np.sqrt(np.maximum(1.0, count * self.column_mm / ALIKE_MM))
         value = self._near(z, np.zeros(1, dtype=int))[0]
-        return np.asarray(value * np.clip((last - first) * self.column_mm / WHOLE_MM, 0.0, 1.0))
+        return np.asarray(value * self.whole((last - first) * self.column_mm))
+
+    @staticmethod
+    def whole(length_mm: Any) -> Floats:
+        """Share of a whole line that one of this length counts."""
+        return np.asarray(np.clip(length_mm / WHOLE_MM, 0.0, 1.0), dtype=float)
 
     def floor(self, centre_mm: float) -> Floats:
         """(m, rows) log-likelihood ratio of a floor, for every move of its cut, with the move's prior."""
@@ -240,9 +249,14 @@ def _chain(
         rising, falling = right_corner[k] - a, left_corner[k + 1] + b
         meet = (falling - rising) // 2
         # A flank ends where it meets the other, at the other's floor if that is higher, or at the uncut edge.
-        right.append(lines.flank(a + skip, np.minimum(top, np.maximum(meet, b)), rising, 1))
-        left.append(lines.flank(b + skip, np.minimum(top, np.maximum(meet, a)), falling, -1))
-        uncut.append(lines.uncut(top, rising + top, falling - top))
+        right_end, left_end = (np.minimum(top, np.maximum(meet, other)) for other in (b, a))
+        between = falling - rising - 2 * top
+        flanks = (right_end - a - skip + 1, left_end - b - skip + 1)
+        count = sum(lines.whole(rows_of * lines.row_mm) for rows_of in flanks) + lines.whole(between * lines.column_mm)
+        share = np.minimum(1.0, MOST_LINES / np.maximum(count, 1e-9))
+        right.append(share * lines.flank(a + skip, right_end, rising, 1))
+        left.append(share * lines.flank(b + skip, left_end, falling, -1))
+        uncut.append(share * lines.uncut(top, rising + top, falling - top))
     floors = [lines.floor(float(x)) for x in centres_mm]
     floors = [
         np.stack([np.interp(heights_mm + at, lines.maps.y_mm, one) for one in floor])

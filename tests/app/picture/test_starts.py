@@ -82,8 +82,8 @@ def test_a_marked_height_leaves_the_shadow_s_doubt(spec: KeySpec) -> None:
     bare = usual_starts(scan, spec, outline, None, ground)
     marked = usual_starts(scan, spec, outline, Marks(blade_height=height), ground)
 
-    assert {start.line.offset_sd_mm for start in bare} == {1.4}
-    assert {start.line.offset_sd_mm for start in marked} == {1.4}
+    doubts = [max(start.line.offset_sd_mm for start in starts) for starts in (bare, marked)]
+    assert doubts == [1.4, 1.4]
 
 
 def test_a_plain_outline_of_a_copy_is_one_first_frame(spec: KeySpec) -> None:
