@@ -101,7 +101,9 @@ class SizeReference:
 
     ``true_mm`` with ``true_sigma_mm`` is what it measures on the key's plane; ``seen_px`` with ``seen_sigma_px`` is
     what it measures in the picture.  A ``weak`` reference may be plainly wrong (a file's dpi claim, say) and is taken
-    with a heavy tail.  ``used`` is False where a person turned it off or the program found it not to apply.
+    with a heavy tail.  ``used`` is False where a person turned it off or the program found it not to apply.  What
+    ``grows`` carries growth itself (blade height, blade length); it grows ``alike`` where that is mostly about the
+    roots' growth (the height on a copy), else by any share of it.
     """
 
     kind: ReferenceKind
@@ -113,7 +115,7 @@ class SizeReference:
     weak: bool = False
     used: bool = True
     grows: bool = False
-    """True where the seen size itself carries growth (blade height, blade length)."""
+    alike: bool = False
 
     @property
     def px_per_mm(self) -> float:

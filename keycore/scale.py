@@ -30,8 +30,11 @@ from scipy.special import chdtrc
 from keycore.measured import CutReading, Floats, Measured, Medium, Readings, ReferenceKind, SizeReference
 from keycore.mixture import Mixture
 from keycore.prior import (
+    ALIKE_SIGMA_MM,
     HEIGHT_SHARE_TOP,
     HEIGHT_UNEVEN_MM,
+    alike_height,
+    alike_share,
     blade_height_density,
     hand_height_density,
     hand_height_moments,
@@ -253,7 +256,7 @@ class Height:
         if self.by_hand:
             density = hand_height_density(off_mm, sigma_mm)
         else:
-            density = blade_height_density(off_mm, growth_mm, sigma_mm, self.edges)
+            density = blade_height_density(off_mm, growth_mm, sigma_mm, self.edges, alike=self.reference.alike)
         share, wide = BAD_REFERENCE
         wide_mm = 2 * wide * self.reference.true_mm
         bad = np.exp(-0.5 * (off_mm / wide_mm) ** 2) / (wide_mm * math.sqrt(2 * math.pi))
@@ -427,6 +430,14 @@ def _height_alone(height: Height, growth_mm: float, growth_sigma_mm: float) -> t
         reach_mm = HEIGHT_SHARE_TOP * height.edges * growth_mm
         mean_mm = reach_mm / 2
         spread_mm = math.hypot(abs(reach_mm) / math.sqrt(12), HEIGHT_SHARE_TOP / 2 * height.edges * growth_sigma_mm)
+        if reference.alike:
+            share, whole_mm = float(alike_share(height.edges * growth_mm)), height.edges * growth_mm
+            parts = (
+                (1 - share, mean_mm, spread_mm),
+                (share, float(alike_height(whole_mm)), math.hypot(ALIKE_SIGMA_MM, height.edges * growth_sigma_mm)),
+            )
+            mean_mm = sum(weight * mean for weight, mean, _ in parts)
+            spread_mm = math.sqrt(sum(weight * (sd**2 + (mean - mean_mm) ** 2) for weight, mean, sd in parts))
     whole_mm = reference.true_mm + mean_mm
     sigma_mm = math.hypot(spread_mm, math.hypot(HEIGHT_UNEVEN_MM, reference.true_sigma_mm))
     return (

@@ -168,7 +168,14 @@ def _references(
             sigma = float(np.hypot(np.sqrt(sum(top.sigma_mm**2 for top in tops)), fitted.axis_sigma_mm))
             found.append(
                 SizeReference(
-                    "blade-height", "across", seen * scale, sigma * scale, spec.blade.height_mm, 0.03, grows=True
+                    "blade-height",
+                    "across",
+                    seen * scale,
+                    sigma * scale,
+                    spec.blade.height_mm,
+                    0.03,
+                    grows=True,
+                    alike=ground.paper_lighter,
                 )
             )
     shoulder, tip = fitted.shoulder_mm, fitted.tip_mm

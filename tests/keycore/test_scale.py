@@ -11,6 +11,7 @@ import pytest
 from keycore.decode import Decoder, decode
 from keycore.measured import Readings, SizeReference
 from keycore.mixture import Mixture
+from keycore.prior import blade_height_density
 from keycore.refusal import Refusal
 from keycore.scale import fit_line, spacing_of
 from tests.keycore.tables import readings_of, spec_of
@@ -131,6 +132,36 @@ def test_blade_height_may_grow_by_less_than_the_roots():
 
         assert decoding.code == ("0", "2", "1", "3") and decoding.scale.agree
         assert decoding.growth_mm == pytest.approx(0.5, abs=2.5 * decoding.growth_sigma_mm)
+
+
+@pytest.mark.parametrize("growth_mm", [-0.1, 0.0, 0.2, 0.7, 1.3])
+@pytest.mark.parametrize("edges", [1.0, 2.0])
+def test_a_height_s_growth_is_a_density_whether_alike_or_any(growth_mm, edges):
+    """It sums to 1 over what the height may have too much; alike and small, most of it lies about the roots' growth."""
+    off_mm = np.linspace(-3.0, 5.0, 16001)
+    growth, sigma = np.full_like(off_mm, growth_mm), np.full_like(off_mm, 0.05)
+    for alike in (False, True):
+        density = blade_height_density(off_mm, growth, sigma, edges, alike=alike)
+        assert density.sum() * (off_mm[1] - off_mm[0]) == pytest.approx(1.0, abs=1e-6)
+    about = np.abs(off_mm - edges * growth_mm) < 0.2
+    share = density[about].sum() / density.sum()
+    assert share > 0.9 if edges * growth_mm < 0.45 else share < 0.8
+
+
+def test_a_height_that_grows_alike_tells_a_growth_of_a_whole_step_from_none():
+    """A copy without growth: one depth deeper everywhere would need a growth that the height does not show."""
+    spec = spec_of()
+    readings = readings_of(spec, "1202", growth_mm=0.0, sigma_px=0.8, medium="photocopy")
+    height = replace(readings.references[0], alike=True)
+
+    usual = Decoder(readings, spec).decoding()
+    alike = Decoder(replace(readings, references=(height,)), spec).decoding()
+
+    assert usual.code == alike.code == ("1", "2", "0", "2")
+    deeper = [{code.code: code.probability for code in one.codes}[("2", "3", "1", "3")] for one in (usual, alike)]
+    assert deeper[1] < 0.5 * deeper[0]
+    shown = {one.kind: one.px_per_mm for one in alike.scale.references}["blade-height"]
+    assert abs(shown.value - 12.0) < shown.sigma < 0.03 * 12.0
 
 
 @pytest.mark.parametrize("seen_px", [0.0, -3.0, float("nan"), float("inf")])
