@@ -29,6 +29,7 @@ ITS_OWN = 0.3
 HUE_BLUR_PX, HUE_DARK, HUE_TIMES, HUE_LEAST = 2.0, 16.0, 3.0, 0.01
 """Ratios of colours: blur, what is added to a colour so that noise in the dark is no hue, how far a hue must be from
 the usual one (in usual distances, in logarithms)."""
+_HUE_LOGARITHMS = np.log(np.arange(256, dtype=np.float32) + np.float32(HUE_DARK))
 LEAST_AREA = 0.0008
 """A smaller share of the picture is no key that could be measured."""
 MOST_OUTLINES = 3
@@ -219,12 +220,13 @@ def _other_colour(pixels: NDArray[np.uint8], allowed: NDArray[np.uint8]) -> list
 
 def _other_hue(pixels: NDArray[np.uint8], allowed: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """Mask of what differs in the ratios of its red, green and blue from what lies around it, however light it is."""
-    soft = cv2.GaussianBlur(pixels, (0, 0), HUE_BLUR_PX).astype(np.float32) + HUE_DARK
-    ratios = np.log(soft[..., (0, 2)] / soft[..., 1:2])
-    usual = np.array([median_of(np.ascontiguousarray(ratios[..., k])[allowed > 0]) for k in range(2)])
-    away = np.abs(ratios - usual.astype(np.float32)).max(axis=2) * (allowed > 0)
-    grain = median_of(away[allowed > 0])
-    mask = (away > max(HUE_TIMES * grain, HUE_LEAST)).astype(np.uint8)
+    logarithms = cv2.LUT(cv2.GaussianBlur(pixels, (0, 0), HUE_BLUR_PX), _HUE_LOGARITHMS)
+    red, green, blue = (np.asarray(channel, dtype=np.float32) for channel in cv2.split(logarithms))
+    some = allowed[::2, ::2] > 0
+    aways = [np.abs(ratio - np.float32(median_of(ratio[::2, ::2][some]))) for ratio in (red - green, blue - green)]
+    away = np.maximum(*aways)
+    grain = median_of(away[::2, ::2][some])
+    mask = (away > max(HUE_TIMES * grain, HUE_LEAST)).astype(np.uint8) * allowed
     reach = max(3, round(max(allowed.shape) / 150)) | 1
     return np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((reach, reach), np.uint8)), dtype=np.uint8)
 
