@@ -209,17 +209,12 @@ def _other_colour(pixels: NDArray[np.uint8], allowed: NDArray[np.uint8]) -> list
     away = cv2.absdiff(lab, around).astype(np.float32)
     distance = np.sqrt(cv2.transform(cv2.multiply(away, away), np.ones((1, 3)))) * (allowed > 0)
     grain = median_of(distance[allowed > 0])
-    reach = max(3, round(max(allowed.shape) / 150)) | 1
-    square = np.ones((reach, reach), np.uint8)
-    masks = []
-    for times, least in ((6.0, 14.0), (3.5, 7.0)):
-        mask = (distance > max(times * grain, least)).astype(np.uint8)
-        masks.append(np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, square), dtype=np.uint8))
-    return masks
+    levels = (max(times * grain, least) for times, least in ((6.0, 14.0), (3.5, 7.0)))
+    return [_closed((distance > level).astype(np.uint8)) for level in levels]
 
 
 def _other_hue(pixels: NDArray[np.uint8], allowed: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Mask of what differs in the ratios of its red, green and blue from what lies around it, however light it is."""
+    """Mask of what differs in the ratios of its red, green and blue from what is usual, however light it is."""
     logarithms = cv2.LUT(cv2.GaussianBlur(pixels, (0, 0), HUE_BLUR_PX), _HUE_LOGARITHMS)
     red, green, blue = (np.asarray(channel, dtype=np.float32) for channel in cv2.split(logarithms))
     some = allowed[::2, ::2] > 0
@@ -227,7 +222,12 @@ def _other_hue(pixels: NDArray[np.uint8], allowed: NDArray[np.uint8]) -> NDArray
     away = np.maximum(*aways)
     grain = median_of(away[::2, ::2][some])
     mask = (away > max(HUE_TIMES * grain, HUE_LEAST)).astype(np.uint8) * allowed
-    reach = max(3, round(max(allowed.shape) / 150)) | 1
+    return _closed(mask)
+
+
+def _closed(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """The mask with its small gaps filled."""
+    reach = max(3, round(max(mask.shape) / 150)) | 1
     return np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((reach, reach), np.uint8)), dtype=np.uint8)
 
 

@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from app.picture.find import FoundKey, keys_on
+from app.picture.find import FoundKey, count_of_keys, keys_on
 from app.picture.fit import (
     MOST_FINE,
     MOST_SETTLED,
@@ -38,6 +38,8 @@ MARGIN_MM = 6.0
 LITTLE = 40.0
 """Where less log evidence than this speaks for each cut, more is looked at: nineteen blades of twenty have more, shapes
 that are none and wrong places mostly less."""
+NO_BLADE = 8.0
+"""Less log evidence than this for each cut is no blade of the table: shapes that are none have 1 to 2."""
 MORE_KEYS = 2
 """How many other things that may be keys are looked at then."""
 STOPPED = "The reading was stopped; nothing was changed."
@@ -124,10 +126,12 @@ def _search(
     chosen = _chosen(found, picture, marks, key)
     usual = usual_starts(picture, spec, chosen, marks, ground)
     likely = _looked_at(usual, picture, spec, ground, watch, (0.15, 0.55))
-    if max(one.score for one in likely) >= LITTLE * len(spec.cut_positions_mm) * spec.edge_count:
+    for_each_cut = max(one.score for one in likely) / (len(spec.cut_positions_mm) * spec.edge_count)
+    if for_each_cut >= LITTLE:
         return likely
     more = unusual_starts(picture, spec, chosen, marks, ground)
-    if marks is None and key == 0:
+    # Things that count as keys have numbers of their own: the first is not read as another while it may be one.
+    if marks is None and key == 0 and (for_each_cut < NO_BLADE or count_of_keys(found) == 1):
         for other in found[1 : 1 + MORE_KEYS]:
             more += usual_starts(picture, spec, other, None, ground)
     return likely + _looked_at(more, picture, spec, ground, watch, (0.55, 0.7))

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,7 +14,7 @@ from app.picture.find import find_keys
 from app.picture.ground import Ground, ground_of
 from app.picture.load import open_picture
 from app.picture.perspective import from_corners
-from app.picture.read import read_picture
+from app.picture.read import _search, read_picture
 from app.picture.values import Picture, PictureReading
 from keycore.decode import decode
 from keycore.marks import Marks, ReferenceMark
@@ -58,6 +60,34 @@ def test_a_root_that_a_person_keeps_is_taken_as_it_stands(copy: Picture, spec: K
     assert kept.marks.roots_by_edge()[0][2] == pytest.approx(roots[2])
     assert kept.readings.cuts[2].evidence is None
     assert kept.readings.cuts[2].root_px == pytest.approx(first.readings.cuts[2].root_px - 10, abs=4)
+
+
+@pytest.mark.parametrize(
+    ("for_each_cut", "second_quality", "looked_at"),
+    [(60.0, 0.1, [0]), (20.0, 0.1, [0, 1]), (20.0, 0.7, [0]), (2.0, 0.7, [0, 1])],
+    ids=["a clear blade", "a doubtful blade alone", "a doubtful blade beside a key", "no blade beside a key"],
+)
+def test_another_thing_is_read_only_where_the_first_is_no_key(
+    copy: Picture,
+    spec: KeySpec,
+    monkeypatch: pytest.MonkeyPatch,
+    for_each_cut: float,
+    second_quality: float,
+    looked_at: list[int],
+) -> None:
+    """A second key has a number of its own: a first one of which little is seen is not given out as it."""
+    (found, *_) = find_keys(copy)
+    keys = (found, replace(found, quality=second_quality * found.quality))
+    seen: list[int] = []
+    settled = [SimpleNamespace(score=for_each_cut * 5)]
+    monkeypatch.setattr("app.picture.read.keys_on", lambda *_: keys)
+    monkeypatch.setattr("app.picture.read.usual_starts", lambda _p, _s, key, *_: seen.append(int(key is keys[1])) or [])
+    monkeypatch.setattr("app.picture.read.unusual_starts", lambda *_: [])
+    monkeypatch.setattr("app.picture.read._looked_at", lambda *_: settled)
+
+    _search(copy, spec, None, 0, Ground("photocopy", None, 0.0, key_scale=False), SimpleNamespace())
+
+    assert seen == looked_at
 
 
 def _inwards(first: PictureReading) -> np.ndarray:
