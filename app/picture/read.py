@@ -38,8 +38,8 @@ MARGIN_MM = 6.0
 LITTLE = 40.0
 """Where less log evidence than this speaks for each cut, more is looked at: nineteen blades of twenty have more, shapes
 that are none and wrong places mostly less."""
-NO_BLADE = 8.0
-"""Less log evidence than this for each cut is no blade of the table: shapes that are none have 1 to 2."""
+NO_BLADE = 25.0
+"""Less log evidence than this for each cut is hardly a blade of the table: of 677 codes read right none had less."""
 MORE_KEYS = 2
 """How many other things that may be keys are looked at then."""
 STOPPED = "The reading was stopped; nothing was changed."

@@ -64,7 +64,7 @@ def test_a_root_that_a_person_keeps_is_taken_as_it_stands(copy: Picture, spec: K
 
 @pytest.mark.parametrize(
     ("for_each_cut", "second_quality", "looked_at"),
-    [(60.0, 0.1, [0]), (20.0, 0.1, [0, 1]), (20.0, 0.7, [0]), (2.0, 0.7, [0, 1])],
+    [(60.0, 0.1, [0]), (30.0, 0.1, [0, 1]), (30.0, 0.7, [0]), (2.0, 0.7, [0, 1])],
     ids=["a clear blade", "a doubtful blade alone", "a doubtful blade beside a key", "no blade beside a key"],
 )
 def test_another_thing_is_read_only_where_the_first_is_no_key(
