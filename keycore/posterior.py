@@ -113,7 +113,8 @@ class PicturePosterior:
         self.extra_mm = extra
         bad_keys = BAD_KEYS_HAND if readings.medium == "calipers" else BAD_KEYS_VALUE
         bad_shares = [
-            (bad_keys if cut.evidence is None else BAD_KEYS_CURVE) / len(readings.cuts) for cut in readings.cuts
+            (bad_keys if cut.evidence is None else BAD_KEYS_CURVE[readings.medium]) / len(readings.cuts)
+            for cut in readings.cuts
         ]
         making = Making.of_tolerance(spec.tolerance.root_mm, pictures)
         visible_px = np.array([cut.root_px for cut in readings.cuts])
@@ -143,7 +144,8 @@ class PicturePosterior:
         self._states = [(0.0, self.cuts)]
         if any(cut.evidence is not None for cut in readings.cuts):
             misread = [cut.with_bad_share(MISREAD_CUTS) for cut in self.cuts]
-            self._states = [(math.log(1 - MISREAD_PICTURES), self.cuts), (math.log(MISREAD_PICTURES), misread)]
+            share = MISREAD_PICTURES[readings.medium]
+            self._states = [(math.log(1 - share), self.cuts), (math.log(share), misread)]
         self.lattice = self._refined()
 
     def _first_guess(self, visible_px: Floats) -> float:

@@ -22,7 +22,8 @@ lighter where the dark ends.  So an edge to the light with one to the dark just 
 (:func:`beyond_dark`; not on copies, where metal and shadow are one black).
 
 Before that: what is wider than ``WIDE_MM`` is taken off (the soft ramp of a shadow), and for floors and flanks the
-median along each row (grooves, brushing and a back run along the whole blade and are no floors).
+median along each row (grooves, brushing and a back run along the whole blade and are no floors), as far as it is there
+(:func:`take_off_rows`).
 
 Maps are sampled with ``sx = tangent * sy``, so that a flank is a diagonal of the raster.
 """
@@ -54,6 +55,8 @@ STEP = 5.0
 STRONGEST = 7.0
 PEAK_MM = 0.15
 NOTHING = 0.02
+ALONG_MM, ALL_OF_IT = 0.8, 0.5
+"""What runs along a row is there or not over about this length, a floor's, and wholly there from this share on."""
 CORNER_MM = 0.06
 """Half of what is left out at a floor's end: its corners are rounded and may stand a little elsewhere."""
 FLANK_CORNER_MM = 0.1
@@ -142,7 +145,10 @@ def edge_maps(
     left = (shape.tangent * across + along) / tilted
     level = across.copy()
     for change in (level, right, left):
-        change -= row_medians(change)
+        if signed:
+            change -= row_medians(change)
+        else:
+            take_off_rows(change, round(ALONG_MM / sx))
     width = max(1, round((shape.flat_mm - 2 * CORNER_MM) / sx))
     floor = uniform_filter1d(level, width, axis=1, mode="nearest")
     half = round(shape.flat_mm / 2 / sx)
@@ -160,6 +166,27 @@ def edge_maps(
         if not signed:
             beyond += np.roll(beyond_dark(z, step_mm), -direction * half, axis=1)
     return EdgeMaps(x, y, cut + beyond, floors + beyond, *flanks, across.astype(float), spread(across), signed)
+
+
+def take_off_rows(change: GreyPixels, width: int) -> None:
+    """Take off what runs along rows (a groove, a back), in place, and only as far as it is there.
+
+    The median along a row is what runs there.  Beside the blade, and in a cut that goes deeper than a groove, nothing
+    of it is seen; taken off there as well it would leave an edge that is none, as long as the floor and just at the
+    groove's place.  How much of it is there is told by the mean change near each place: all of it from half on.
+
+    Parameters
+    ----------
+    change
+        (rows, n) change of grey.
+    width
+        Columns over which the mean is taken.
+    """
+    medians = row_medians(change)
+    running = np.abs(medians[:, 0]) > spread(change)
+    change[~running] -= medians[~running]
+    near = uniform_filter1d(change[running], width, axis=1, mode="nearest")
+    change[running] -= medians[running] * np.clip(near / medians[running] / ALL_OF_IT, 0.0, 1.0)
 
 
 def log_ratio(z: Floats, *, signed: bool, step_mm: float) -> Floats:

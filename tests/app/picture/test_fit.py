@@ -10,7 +10,7 @@ import pytest
 
 from app.picture.alignment import Guess, alignments
 from app.picture.cuts import cut_curve, uneven
-from app.picture.edgemaps import BEYOND_DARK, EdgeMaps, beyond_dark, edge_maps, log_ratio
+from app.picture.edgemaps import BEYOND_DARK, EdgeMaps, beyond_dark, edge_maps, log_ratio, take_off_rows
 from app.picture.ends import MOST_OF_ENDS, BladeEnds, find_shoulder
 from app.picture.fit import MOST_SETTLED, SAME_MM, WORSE, RoughFit, fit_blade, likeliest, look_roughly, settled
 from app.picture.frame import Frame
@@ -250,3 +250,39 @@ def test_the_likeliest_rough_fits_are_those_of_the_best_whole_scores() -> None:
                 wanted.append(one)
         assert found == wanted
     assert looked < 40 * 30 / 2
+
+
+def test_what_runs_along_rows_leaves_no_edge_where_it_is_not():
+    """A groove that two cuts interrupt: taken off where it is, and nothing is left at its height inside the cuts."""
+    rng = np.random.default_rng(5)
+    noise = rng.normal(0.0, 1.0, (40, 600)).astype(np.float32)
+    groove = np.zeros((40, 600), dtype=np.float32)
+    groove[20] = 8.0
+    cuts = np.zeros(600, dtype=bool)
+    cuts[100:180] = cuts[350:450] = True
+    groove[20, cuts] = 0.0
+    change = groove + noise
+
+    take_off_rows(change, 20)
+
+    inside = cuts & np.roll(cuts, 20) & np.roll(cuts, -20)
+    assert abs(float(change[20, inside].mean())) < 1.5  # the median along the row would have left -8
+    assert abs(float(change[20, ~cuts].mean())) < 1.0
+    assert change[10] == pytest.approx(noise[10] - np.median(noise[10]), abs=1e-5)
+
+
+def test_a_groove_s_height_is_no_floor_inside_a_deeper_cut(spec: KeySpec) -> None:
+    """A dark groove that two deep cuts interrupt speaks for no floor in their white."""
+    shape = edge_shape(spec)
+    drawn = _blade(spec, (0, 4, 1, 4, 2), metal=120.0, paper=200.0, noise=1.0)
+    middle = (float(shape.roots_mm[4]) + shape.top_mm) / 2
+    row = round(ORIGIN[1] - middle * PX)
+    grey = drawn.patch.grey.copy()
+    grey[row : row + 3, :] -= np.where(grey[row : row + 3, :] < 160.0, 60.0, 0.0)
+    maps = _maps(Drawn(Patch(grey, 0, 0), drawn.roots_mm), shape)
+
+    near_groove = np.abs(maps.y_mm - middle) < 0.3
+    for number in (1, 3):
+        column = int(np.abs(maps.x_mm - shape.positions_mm[number]).argmin())
+        assert maps.floor[near_groove, column].max() < 2.0  # a floor of one step's width has 20 and more
+        assert abs(maps.y_mm[maps.floor[:, column].argmax()] - drawn.roots_mm[number]) < 0.1
