@@ -22,8 +22,8 @@ lighter where the dark ends.  So an edge to the light with one to the dark just 
 (:func:`beyond_dark`; not on copies, where metal and shadow are one black).
 
 Before that: what is wider than ``WIDE_MM`` is taken off (the soft ramp of a shadow), and for floors and flanks the
-median along each row (grooves, brushing and a back run along the whole blade and are no floors), as far as it is there
-(:func:`take_off_rows`).
+median along each row (grooves, brushing and a back run along the whole blade and are no floors): well inside the blade
+as far as it is there (:func:`take_off_rows`).
 
 Maps are sampled with ``sx = tangent * sy``, so that a flank is a diagonal of the raster.
 """
@@ -57,6 +57,9 @@ PEAK_MM = 0.15
 NOTHING = 0.02
 ALONG_MM, ALL_OF_IT = 0.8, 0.5
 """What runs along a row is there or not over about this length, a floor's, and wholly there from this share on."""
+BELOW_TOP_MM = 0.5
+"""Nearer to the uncut edge the line that runs along a row is that edge's or its wall's, and a shallow cut's own lines
+lie in it: there all of it is taken off everywhere."""
 CORNER_MM = 0.06
 """Half of what is left out at a floor's end: its corners are rounded and may stand a little elsewhere."""
 FLANK_CORNER_MM = 0.1
@@ -148,7 +151,9 @@ def edge_maps(
         if signed:
             change -= row_medians(change)
         else:
-            take_off_rows(change, round(ALONG_MM / sx))
+            inside = int(np.searchsorted(y, shape.top_mm - BELOW_TOP_MM))
+            take_off_rows(change[:inside], round(ALONG_MM / sx))
+            change[inside:] -= row_medians(change[inside:])
     width = max(1, round((shape.flat_mm - 2 * CORNER_MM) / sx))
     floor = uniform_filter1d(level, width, axis=1, mode="nearest")
     half = round(shape.flat_mm / 2 / sx)
@@ -169,7 +174,7 @@ def edge_maps(
 
 
 def take_off_rows(change: GreyPixels, width: int) -> None:
-    """Take off what runs along rows (a groove, a back), in place, and only as far as it is there.
+    """Take off what runs along rows (a groove), in place, and only as far as it is there.
 
     The median along a row is what runs there.  Beside the blade, and in a cut that goes deeper than a groove, nothing
     of it is seen; taken off there as well it would leave an edge that is none, as long as the floor and just at the
