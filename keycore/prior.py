@@ -32,7 +32,7 @@ A bad reading
 
     * values with their sigmas, taken by a program: one key in ten has a bad cut;
     * whole likelihoods of the heights: one in two hundred of copies, because they already show the other edges that
-      were seen; one in a thousand where the metal itself is in the picture, a scan or a photo of the key;
+      were seen; one in five hundred where the metal itself is in the picture, a scan or a photo of the key;
     * calipers: one in forty, because a person looks at the edge that is measured.
 
     So one bad reading cannot drag the others, and the rarer bad readings are, the surer a code may be: with one bad
@@ -41,7 +41,7 @@ A bad reading
 A misread picture
     A program that follows a shadow, a groove or a burnt-out strip follows it along the blade: bad readings come
     together.  So one picture in fifty of copies read as whole likelihoods, on which shadow and metal are one black, is
-    taken as misread, and three in a thousand where the metal itself is in the picture.  In such a one every cut is as
+    taken as misread, and one in a hundred where the metal itself is in the picture.  In such a one every cut is as
     likely bad as sound, its height then level over 4 mm.  That all cuts fit the table at one scale and growth speaks
     against it, the more so the more cuts there are, the sharper they were read and the wider the table's steps.
     Figures with sigmas are a hand's, or a program's that has looked at each; they are not taken to be misread together.
@@ -84,15 +84,15 @@ COMMON_WEAR_SHARES = (2 / 3, 1 / 12, 1 / 12, 1 / 12, 1 / 12)
 BAD_SIGMA_MM, ONE_EDGE_MM = 0.7, 0.1
 BAD_KEYS_VALUE, BAD_KEYS_HAND = 0.1, 0.025
 BAD_KEYS_CURVE: dict[Medium, float] = {
-    "scan": 0.001,
-    "photo-card": 0.001,
+    "scan": 0.002,
+    "photo-card": 0.002,
     "photocopy": 0.005,
     "photo-copy": 0.005,
     "calipers": 0.005,
 }
 MISREAD_PICTURES: dict[Medium, float] = {
-    "scan": 0.003,
-    "photo-card": 0.003,
+    "scan": 0.01,
+    "photo-card": 0.01,
     "photocopy": 0.02,
     "photo-copy": 0.02,
     "calipers": 0.02,
