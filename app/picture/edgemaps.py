@@ -147,13 +147,9 @@ def edge_maps(
     right = (shape.tangent * across - along) / tilted
     left = (shape.tangent * across + along) / tilted
     level = across.copy()
+    well_inside = 0 if signed else int(np.searchsorted(y, shape.top_mm - BELOW_TOP_MM))
     for change in (level, right, left):
-        if signed:
-            change -= row_medians(change)
-        else:
-            inside = int(np.searchsorted(y, shape.top_mm - BELOW_TOP_MM))
-            take_off_rows(change[:inside], round(ALONG_MM / sx))
-            change[inside:] -= row_medians(change[inside:])
+        take_off_rows(change, well_inside, round(ALONG_MM / sx))
     width = max(1, round((shape.flat_mm - 2 * CORNER_MM) / sx))
     floor = uniform_filter1d(level, width, axis=1, mode="nearest")
     half = round(shape.flat_mm / 2 / sx)
@@ -173,8 +169,8 @@ def edge_maps(
     return EdgeMaps(x, y, cut + beyond, floors + beyond, *flanks, across.astype(float), spread(across), signed)
 
 
-def take_off_rows(change: GreyPixels, width: int) -> None:
-    """Take off what runs along rows (a groove), in place, and only as far as it is there.
+def take_off_rows(change: GreyPixels, well_inside: int, width: int) -> None:
+    """Take off what runs along rows, in place: of the first ``well_inside`` rows only as far as it is there.
 
     The median along a row is what runs there.  Beside the blade, and in a cut that goes deeper than a groove, nothing
     of it is seen; taken off there as well it would leave an edge that is none, as long as the floor and just at the
@@ -184,14 +180,19 @@ def take_off_rows(change: GreyPixels, width: int) -> None:
     ----------
     change
         (rows, n) change of grey.
+    well_inside
+        How many rows, from the blade's inside on, hold nothing but grooves; none on a copy, which shows hardly any.
     width
         Columns over which the mean is taken.
     """
     medians = row_medians(change)
-    running = np.abs(medians[:, 0]) > spread(change[:, ::4])
-    change[~running] -= medians[~running]
-    near = uniform_filter1d(change[running], width, axis=1, mode="nearest")
-    change[running] -= medians[running] * np.clip(near / medians[running] / ALL_OF_IT, 0.0, 1.0)
+    partly = np.zeros(len(change), dtype=bool)
+    if well_inside:
+        noise = spread(change[:well_inside, ::4])
+        partly[:well_inside] = np.abs(medians[:well_inside, 0]) > noise
+    change[~partly] -= medians[~partly]
+    near = uniform_filter1d(change[partly], width, axis=1, mode="nearest")
+    change[partly] -= medians[partly] * np.clip(near / medians[partly] / ALL_OF_IT, 0.0, 1.0)
 
 
 def log_ratio(z: Floats, *, signed: bool, step_mm: float) -> Floats:

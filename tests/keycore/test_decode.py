@@ -280,7 +280,7 @@ def test_a_picture_whose_cuts_fit_no_code_together_is_said_to_be_misread():
 
 
 def test_copies_are_misread_more_often_than_pictures_of_the_metal():
-    """The same curves, one cut off by half a depth: on a copy, whose shadows are black as the metal, less is sure."""
+    """The same curves on every medium: of a copy, whose shadows are black as the metal, less is sure."""
     spec = spec_of()
     plain = readings_of(spec, "0213", growth=Measured(0.2, 0.03))
     cuts = [replace(cut, evidence=curve([(1.0, cut.root_px)], 0.6, 0.0)) for cut in plain.cuts]

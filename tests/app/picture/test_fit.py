@@ -252,7 +252,7 @@ def test_the_likeliest_rough_fits_are_those_of_the_best_whole_scores() -> None:
     assert looked < 40 * 30 / 2
 
 
-def test_what_runs_along_rows_leaves_no_edge_where_it_is_not():
+def test_what_runs_along_rows_leaves_no_edge_where_it_is_not() -> None:
     """A groove that two cuts interrupt: taken off where it is, and nothing is left at its height inside the cuts."""
     rng = np.random.default_rng(5)
     noise = rng.normal(0.0, 1.0, (40, 600)).astype(np.float32)
@@ -263,12 +263,24 @@ def test_what_runs_along_rows_leaves_no_edge_where_it_is_not():
     groove[20, cuts] = 0.0
     change = groove + noise
 
-    take_off_rows(change, 20)
+    take_off_rows(change, 30, 20)
 
     inside = cuts & np.roll(cuts, 20) & np.roll(cuts, -20)
     assert abs(float(change[20, inside].mean())) < 1.5  # the median along the row would have left -8
     assert abs(float(change[20, ~cuts].mean())) < 1.0
-    assert change[10] == pytest.approx(noise[10] - np.median(noise[10]), abs=1e-5)
+    for row in (10, 35):  # where nothing runs, and where all of it is taken off everywhere
+        assert change[row] == pytest.approx(noise[row] - np.median(noise[row]), abs=1e-5)
+
+
+def test_on_a_copy_what_runs_along_rows_is_taken_off_everywhere() -> None:
+    """No row is well inside: each loses its median, and a row of one value nothing else."""
+    change = np.repeat(np.array([[0.0], [5.0], [-3.0]], dtype=np.float32), 80, axis=1)
+    change[1, :20] = 1.0
+
+    take_off_rows(change, 0, 20)
+
+    assert change[1] == pytest.approx(np.where(np.arange(80) < 20, -4.0, 0.0))
+    assert not change[[0, 2]].any()
 
 
 def test_a_groove_s_height_is_no_floor_inside_a_deeper_cut(spec: KeySpec) -> None:
