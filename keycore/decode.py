@@ -20,6 +20,9 @@ back's own error, t   tilt, sd 0.002 (single edges in a picture);    the back li
 gauge point           level                                          a rough mark; the cuts' own line finds it
 misread               a small share, where cuts are whole curves:    a program that follows a shadow does so along the
                       every cut as likely bad as sound               blade: bad readings come together
+filled valleys        on copies read as whole curves: none in seven  the deeper a valley, the more light its walls take;
+                      of ten, else exponential                       shadow and metal are one black
+                      (:mod:`keycore.filling`)
 ====================  =============================================  ==============================================
 
 and for the key:
@@ -277,6 +280,7 @@ class Decoder:
         for index, (posterior, lattice, own) in enumerate(zip(self.posteriors, lattices, sums, strict=True)):
             cells = own.cells if alone else cells_given(fused, lattice)
             misread.append(float(cells @ lattice.points.misread))
+            filled_mm = posterior.likely_filling_mm(lattice.points, cells)
             if anew and allows(fused.codes[0], self._by_themselves[index].lattice):
                 posterior = self._by_themselves[index]
                 lattice = posterior.lattice
@@ -287,7 +291,9 @@ class Decoder:
                 growth, log_steps = posterior.growth(lattice.points, cells), posterior.frame.log_steps
             scale = report_scale(posterior.evidence, lattice.points.log_scale, cells, float(log_steps.min()), growth)
             shares.append(PictureShare(scale, growth.value, growth.sigma))
-            of_pictures.append(cautions_of(posterior, scale, misread[-1], "" if alone else f"Picture {index + 1}: "))
+            of_pictures.append(
+                cautions_of(posterior, scale, misread[-1], filled_mm, "" if alone else f"Picture {index + 1}: ")
+            )
         cautions += of_all_pictures(of_pictures)
         log_mass = fused.log_mass
         roots, seen = self._roots(fused, lattices, sums, misread, worn=usual)

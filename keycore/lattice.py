@@ -42,25 +42,34 @@ _ROUNDING = 8.0
 """The larger, the sharper the turn from one step to another; a corner there costs the sum its exactness."""
 
 
+SOUND, MISREAD = 0, 1
+"""States that a picture can be in; those above are of one filled by an amount (:mod:`keycore.filling`)."""
+
+
 @dataclass(frozen=True)
 class Points:
     """Places on the lattice: (points,) arrays, and the logarithm of each one's prior mass (its share of the
-    integral).  ``misread`` is 1 where the picture is taken to be misread, else 0.
+    integral).  ``state`` numbers the state that the picture is taken to be in: sound, misread, or filled by an amount.
     """
 
     log_scale: Floats
     growth_mm: Floats
     third: Floats
     log_mass: Floats
-    misread: Floats
+    state: NDArray[np.intp]
+
+    @property
+    def misread(self) -> NDArray[np.bool_]:
+        """(points,) where the picture is taken to be misread."""
+        return np.asarray(self.state == MISREAD)
 
     def take(self, chosen: NDArray[Any]) -> Points:
         """Some of them, by index or mask."""
         return Points(*(getattr(self, member.name)[chosen] for member in fields(self)))
 
-    def if_misread(self, log_share: float, misread: bool) -> Points:
-        """The same places, of a picture that was misread or not; ``log_share`` is the logarithm of how often."""
-        return replace(self, log_mass=self.log_mass + log_share, misread=np.full(len(self.log_scale), float(misread)))
+    def in_state(self, state: int, log_share: float) -> Points:
+        """The same places, of a picture in another state; ``log_share`` is the logarithm of how often it is."""
+        return replace(self, log_mass=self.log_mass + log_share, state=np.full(len(self.log_scale), state))
 
     @classmethod
     def joined(cls, parts: Sequence[Points]) -> Points:
@@ -157,9 +166,8 @@ def grown_points(frame: Frame, evidence: ScaleEvidence, growths_mm: Floats) -> P
     log_scale = frame.held_log_scale[scale]
     growth = np.repeat(growths_mm, len(frame.held_log_scale) * len(frame.third))
     log_mass = log_prior_mass(evidence, log_scale, growth) + np.log(frame.held_log_steps[scale])
-    return Points(
-        log_scale, growth, frame.third[third], log_mass + frame.log_third_mass[third], np.zeros_like(log_scale)
-    )
+    sound = np.full(len(log_scale), SOUND)
+    return Points(log_scale, growth, frame.third[third], log_mass + frame.log_third_mass[third], sound)
 
 
 def log_prior_mass(evidence: ScaleEvidence, log_scale: Floats, growth_mm: Floats) -> Floats:

@@ -15,7 +15,10 @@ from numpy.typing import NDArray
 
 from keycore.chain import Booleans, Links, backward, forward, totals
 from keycore.emission import CutLikelihood, cut_likelihood
+from keycore.filling import fillings_of
 from keycore.lattice import (
+    MISREAD,
+    SOUND,
     STEP,
     Frame,
     Points,
@@ -55,6 +58,8 @@ picture to picture, so little is lost, and ten pictures stay quick."""
 LET_GO = 1e-4
 FAR_NATS = 15.0
 """Places this far below the best hold nothing that matters, even where the third coordinate would raise them."""
+FILLED = 0.5
+"""A likelier filling than this is worth a word."""
 Indexes = NDArray[np.intp]
 
 
@@ -68,6 +73,25 @@ class Lattice:
     log_unit: float
     factors: tuple[Floats, ...]
     """Per cut (points, depths)."""
+
+
+@dataclass(frozen=True)
+class _State:
+    """One state that a picture may be in: how often, every cut's density then, and what fills each depth's valley.
+
+    Of the lattice's levels every so many (``levels``) are looked at: what is uneven is wide, so every other one will
+    do.
+    """
+
+    log_share: float
+    cuts: list[CutLikelihood]
+    filled_mm: Floats
+    levels: int = 1
+
+    @property
+    def log_share_of_levels(self) -> float:
+        """``log_share``, with what the levels that are looked at stand for."""
+        return self.log_share + math.log(self.levels)
 
 
 class PicturePosterior:
@@ -113,8 +137,7 @@ class PicturePosterior:
         self.extra_mm = extra
         bad_keys = BAD_KEYS_HAND if readings.medium == "calipers" else BAD_KEYS_VALUE
         bad_shares = [
-            (bad_keys if cut.evidence is None else BAD_KEYS_CURVE[readings.medium]) / len(readings.cuts)
-            for cut in readings.cuts
+            (bad_keys if cut.evidence is None else BAD_KEYS_CURVE) / len(readings.cuts) for cut in readings.cuts
         ]
         making = Making.of_tolerance(spec.tolerance.root_mm, pictures)
         visible_px = np.array([cut.root_px for cut in readings.cuts])
@@ -122,30 +145,38 @@ class PicturePosterior:
         if readings.growth_mm is not None:
             growth_sigma = min(growth_sigma, math.hypot(readings.growth_mm.sigma, PICTURE_GROWTH_FLOOR_MM))
 
-        def at_scale(px_per_mm: float) -> tuple[list[CutLikelihood], Frame]:
-            cuts = [
+        px_per_mm = self._first_guess(visible_px)
+
+        def cuts_of(uneven_mm: float) -> list[CutLikelihood]:
+            return [
                 cut_likelihood(
                     cut,
                     making,
                     px_per_mm,
                     reach_mm=reach[j],
-                    extra_mm=extra[j],
+                    extra_mm=math.hypot(extra[j], uneven_mm),
                     bad_share=bad_shares[j],
                     number=j + 1,
                 )
                 for j, cut in enumerate(readings.cuts)
             ]
-            return cuts, frame_of(
-                cuts, self.evidence, visible_px, self.roots_mm, self.third_sigma, growth_sigma, step=step
-            )
 
         self.making = making
-        self.cuts, self.frame = at_scale(self._first_guess(visible_px))
-        self._states = [(0.0, self.cuts)]
+        self.cuts = cuts_of(0.0)
+        self.frame = frame_of(
+            self.cuts, self.evidence, visible_px, self.roots_mm, self.third_sigma, growth_sigma, step=step
+        )
+        nothing: Floats = np.zeros(len(self.roots_mm))
+        self._states = [_State(0.0, self.cuts, nothing)]
         if any(cut.evidence is not None for cut in readings.cuts):
+            fillings = fillings_of(spec, readings.medium)
+            sound = 1 - MISREAD_PICTURES - sum(filling.share for filling in fillings)
             misread = [cut.with_bad_share(MISREAD_CUTS) for cut in self.cuts]
-            share = MISREAD_PICTURES[readings.medium]
-            self._states = [(math.log(1 - share), self.cuts), (math.log(share), misread)]
+            self._states = [
+                _State(math.log(sound), self.cuts, nothing),
+                _State(math.log(MISREAD_PICTURES), misread, nothing),
+                *(_State(math.log(one.share), cuts_of(one.uneven_mm), one.by_depth_mm, 2) for one in fillings),
+            ]
         self.lattice = self._refined()
 
     def _first_guess(self, visible_px: Floats) -> float:
@@ -161,18 +192,31 @@ class PicturePosterior:
         """Per cut (points, depths) factors, zero where a depth is ruled out."""
         px_per_mm = np.exp(points.log_scale)
         found = [np.zeros((len(px_per_mm), len(self.roots_mm))) for _ in self.cuts]
-        for state, (_, cuts) in enumerate(self._states):
-            here = slice(None) if len(self._states) == 1 else np.flatnonzero(points.misread == state)
+        for number, state in enumerate(self._states):
+            here = slice(None) if len(self._states) == 1 else np.flatnonzero(points.state == number)
             place = (px_per_mm[here], points.growth_mm[here], points.third[here])
-            for factor, cut, open_ in zip(found, cuts, self.allowed, strict=True):
-                own = cut.at(*place, self.roots_mm)
+            roots_mm = self.roots_mm + state.filled_mm
+            for factor, cut, open_ in zip(found, state.cuts, self.allowed, strict=True):
+                own = cut.at(*place, roots_mm)
                 factor[here] = own if open_.all() else own * open_
         return tuple(found)
 
     def bad_share(self, cut: int, misread: float) -> float:
         """How often this cut's reading is of a wrong edge, the picture being misread with this probability."""
-        shares = [cuts[cut].bad_share for _, cuts in self._states]
-        return shares[0] + misread * (shares[-1] - shares[0])
+        if len(self._states) == 1:
+            return self.cuts[cut].bad_share
+        sound, others = (self._states[state].cuts[cut].bad_share for state in (SOUND, MISREAD))
+        return sound + misread * (others - sound)
+
+    def filled_mm(self, points: Points, depth: int) -> Floats:
+        """(points,) by how much a floor of this depth reads too high because its valley is filled."""
+        return np.array([state.filled_mm[depth] for state in self._states])[points.state]
+
+    def likely_filling_mm(self, points: Points, weights: Floats) -> float:
+        """By how much the table's deepest floor reads too high by filling; 0 where that there is any is unlikely."""
+        filled = points.state > MISREAD
+        share = float(weights @ filled)
+        return float(weights @ self.filled_mm(points, -1)) / share if share > FILLED else 0.0
 
     def at_growth(self, growth_mm: float) -> Lattice:
         """The lattice with growth held."""
@@ -236,29 +280,32 @@ class PicturePosterior:
         """Coarse lattice, fine lattice where that has mass, and the third coordinate where that has mass."""
         frame = self.frame
         middle = len(frame.third) // 2
-        scale, level = _grid(frame, 2)
-        coarse = self._in_every_state(self._points(scale, level, np.full(len(scale), middle)))
-        log_totals = self._log_total(coarse).reshape(len(self._states), -1)
-        least = log_totals.max() - FAR_NATS
+        grids = {levels: _grid(frame, 2, 2 * levels) for levels in {state.levels for state in self._states}}
+        coarse = {levels: self._points(*grid, np.full(len(grid[0]), middle)) for levels, grid in grids.items()}
+        log_totals = [
+            self._log_total(coarse[state.levels].in_state(number, state.log_share_of_levels))
+            for number, state in enumerate(self._states)
+        ]
+        least = max(float(log_total.max()) for log_total in log_totals) - FAR_NATS
         parts = []
-        for state, (log_share, _) in enumerate(self._states):
-            near = log_totals[state] > least
+        for number, (state, log_total) in enumerate(zip(self._states, log_totals, strict=True)):
+            near = log_total > least
             if not near.any():
                 continue
-            places = _around(scale[near], level[near], len(frame.log_scale))
+            scale, level = grids[state.levels]
+            places = _around(scale[near], level[near], len(frame.log_scale), state.levels)
             third = np.full(len(places[0]), middle)
             if len(frame.third) > 1:
-                level_points = self._points(*places, third).if_misread(log_share, state == 1)
+                level_points = self._points(*places, third).in_state(number, state.log_share_of_levels)
                 log_total = self._log_total(level_points)[:, None]
                 place, third = np.nonzero(log_total + frame.log_third_mass - frame.log_third_mass[middle] > least)
                 places = places[0][place], places[1][place]
-            parts.append(self._points(*places, third).if_misread(log_share, state == 1))
+            parts.append(self._points(*places, third).in_state(number, state.log_share_of_levels))
         return self._lattice(Points.joined(parts))
 
     def _in_every_state(self, points: Points) -> Points:
-        """The places once for each state of the picture, sound and misread."""
-        parts = [points.if_misread(log_share, state == 1) for state, (log_share, _) in enumerate(self._states)]
-        return Points.joined(parts)
+        """The places once for each state of the picture."""
+        return Points.joined([points.in_state(n, state.log_share) for n, state in enumerate(self._states)])
 
     def _shift_density(self, shift_mm: Floats) -> Floats:
         """Prior density of growth less common wear."""
@@ -283,7 +330,7 @@ class PicturePosterior:
             + np.log(frame.log_steps[scale] * frame.level_step)
             + frame.log_third_mass[third]
         )
-        return Points(log_scale, growth_mm, frame.third[third], log_mass, np.zeros_like(log_scale))
+        return Points(log_scale, growth_mm, frame.third[third], log_mass, np.full(len(log_scale), SOUND))
 
     def _lattice(self, points: Points) -> Lattice:
         factors = self.factors_at(points)
@@ -347,22 +394,23 @@ def _third(readings: Readings, spec: KeySpec) -> tuple[float, list[float], list[
     return 0.0, none, none
 
 
-def _grid(frame: Frame, stride: int) -> tuple[Indexes, Indexes]:
-    """Scale and level indexes of every ``stride``-th node whose growth is considered."""
+def _grid(frame: Frame, every_scale: int, every_level: int) -> tuple[Indexes, Indexes]:
+    """Scale and level indexes of every so many nodes whose growth is considered."""
     scales, levels = [], []
-    for index in range(0, len(frame.log_scale), stride):
+    for index in range(0, len(frame.log_scale), every_scale):
         shift = frame.lean * (frame.log_scale[index] - frame.middle)
-        first = math.ceil((GROWTH_LOW_MM + shift) / frame.level_step / stride) * stride
-        last = math.floor((GROWTH_HIGH_MM + shift) / frame.level_step / stride) * stride
-        level = np.arange(first, last + 1, stride)
+        first = math.ceil((GROWTH_LOW_MM + shift) / frame.level_step / every_level) * every_level
+        last = math.floor((GROWTH_HIGH_MM + shift) / frame.level_step / every_level) * every_level
+        level = np.arange(first, last + 1, every_level)
         scales.append(np.full(len(level), index))
         levels.append(level)
     return np.concatenate(scales), np.concatenate(levels)
 
 
-def _around(scale: Indexes, level: Indexes, scale_nodes: int) -> tuple[Indexes, Indexes]:
-    """Every fine node within one coarse step of the given nodes, once each."""
+def _around(scale: Indexes, level: Indexes, scale_nodes: int, every_level: int) -> tuple[Indexes, Indexes]:
+    """Every fine node (every so many levels) within one coarse step of the given nodes, once each."""
     offsets = np.arange(-2, 3)
+    level = level // every_level
     low = int(level.min()) - 2
     high = int(level.max()) + 3
     mask = np.zeros((scale_nodes + 4, high - low), dtype=bool)
@@ -370,4 +418,4 @@ def _around(scale: Indexes, level: Indexes, scale_nodes: int) -> tuple[Indexes, 
         for two in offsets:
             mask[scale + one + 2, level + two - low] = True
     rows, columns = np.nonzero(mask[2:-2])
-    return rows, columns + low
+    return rows, (columns + low) * every_level

@@ -51,7 +51,7 @@ def measured_root(
     """
     px_per_mm = np.exp(points.log_scale)
     middle_px_per_mm = float(weights @ px_per_mm)
-    shift_mm = points.growth_mm + posterior.cuts[cut].reach_mm * points.third
+    shift_mm = points.growth_mm + posterior.cuts[cut].reach_mm * points.third + posterior.filled_mm(points, depth)
     value_px, sigma_px = value_near(
         posterior.readings.cuts[cut],
         float(weights @ (px_per_mm * (posterior.roots_mm[depth] + shift_mm))),

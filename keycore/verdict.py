@@ -37,10 +37,13 @@ class Caution:
     short: str = ""
 
 
-def cautions_of(posterior: PicturePosterior, scale: Scale, misread: float, picture: str = "") -> list[Caution]:
+def cautions_of(
+    posterior: PicturePosterior, scale: Scale, misread: float, filled_mm: float = 0.0, picture: str = ""
+) -> list[Caution]:
     """What is to be said of one picture's references, positions and reading.
 
-    ``misread`` is the probability that it was misread; ``picture`` names it where there are several.
+    ``misread`` is the probability that it was misread, ``filled_mm`` by how much shadow probably raises its deepest
+    cuts; ``picture`` names it where there are several.
     """
     spec = posterior.spec
     found = [Caution(picture + sentence) for sentence in posterior.readings.warnings]
@@ -51,6 +54,13 @@ def cautions_of(posterior: PicturePosterior, scale: Scale, misread: float, pictu
                 f"on another edge, a shadow's or a groove's. Set their roots by hand, or check the table.",
                 True,
                 "several cuts may have been read on another edge",
+            )
+        )
+    if filled_mm > 0:
+        found.append(
+            Caution(
+                f"{picture}Shadow seems to fill the deep cuts of this copy: they read up to {filled_mm:.1f} mm too "
+                f"high beside the uncut edge, which was allowed for."
             )
         )
     if not scale.agree:

@@ -262,13 +262,13 @@ def test_two_peaks_in_one_cut_leave_two_depths_or_are_settled_by_the_others():
 def test_a_picture_whose_cuts_fit_no_code_together_is_said_to_be_misread():
     """Cuts on other edges: never sure, and the words say what to do; a picture that fits says nothing."""
     spec = spec_of(cut_positions=[5.0, 8.0, 11.0, 14.0, 17.0, 20.0], blade={"height": 8.3, "length": 26.0})
-    plain = replace(readings_of(spec, "021342", growth=Measured(0.2, 0.02)), medium="photocopy")
+    plain = readings_of(spec, "021342", growth=Measured(0.2, 0.02))
 
     def read(*off_mm):
         cuts = []
         for cut, off in zip(plain.cuts, off_mm, strict=True):
             seen_px = cut.root_px + off * 12
-            cuts.append(replace(cut, root_px=seen_px, evidence=curve([(1.0, seen_px)], 0.5, 0.0)))
+            cuts.append(replace(cut, root_px=seen_px, evidence=curve([(1.0, seen_px)], 0.35, 0.0)))
         return decode(replace(plain, cuts=tuple(cuts)), spec)
 
     good, bad = read(0, 0, 0, 0, 0, 0), read(0, 0.2, 0.12, -0.12, 0.06, 0.22)
@@ -277,19 +277,6 @@ def test_a_picture_whose_cuts_fit_no_code_together_is_said_to_be_misread():
     assert bad.verdict == "unsure" and "another edge" in " ".join(bad.warnings)
     assert bad.probability < 0.9
     assert bad.cuts[0].sigma_mm > 1.5 * good.cuts[0].sigma_mm
-
-
-def test_copies_are_misread_more_often_than_pictures_of_the_metal():
-    """The same curves on every medium: of a copy, whose shadows are black as the metal, less is sure."""
-    spec = spec_of()
-    plain = readings_of(spec, "0213", growth=Measured(0.2, 0.03))
-    cuts = [replace(cut, evidence=curve([(1.0, cut.root_px)], 0.6, 0.0)) for cut in plain.cuts]
-    sure = {
-        medium: decode(replace(plain, cuts=tuple(cuts), medium=medium), spec).probability
-        for medium in ("scan", "photo-card", "photocopy", "photo-copy")
-    }
-
-    assert sure["scan"] == sure["photo-card"] > sure["photocopy"] == sure["photo-copy"]
 
 
 def test_what_is_kept_of_curves_for_the_next_decoding_changes_none():
