@@ -29,6 +29,7 @@ ITS_OWN = 0.3
 HUE_BLUR_PX, HUE_DARK, HUE_TIMES, HUE_LEAST = 2.0, 16.0, 3.0, 0.01
 """Ratios of colours: blur, what is added to a colour so that noise in the dark is no hue, how far a hue must be from
 the usual one (in usual distances, in logarithms)."""
+_SQUARES = np.square(np.arange(256, dtype=np.float32))
 _HUE_LOGARITHMS = np.log(np.arange(256, dtype=np.float32) + np.float32(HUE_DARK))
 LEAST_AREA = 0.0008
 """A smaller share of the picture is no key that could be measured."""
@@ -119,7 +120,7 @@ def find_keys(
     for mask in _foregrounds(pixels, allowed):
         # Not the variant that gives boxes too: it takes several times as long, and eight are wanted of thousands.
         count, labels = cv2.connectedComponents(mask, connectivity=8)
-        area = np.bincount(labels.ravel(), minlength=count)
+        area = np.bincount(labels[mask > 0], minlength=count)
         order = sorted(range(1, count), key=lambda label: -int(area[label]))
         for label in order[:8]:
             if area[label] < LEAST_AREA * mask.size:
@@ -201,13 +202,14 @@ def _other_colour(pixels: NDArray[np.uint8], allowed: NDArray[np.uint8]) -> list
     from that median, and a key must differ by several times as much.
     """
     lab = np.asarray(cv2.cvtColor(cv2.GaussianBlur(pixels, (5, 5), 0), cv2.COLOR_RGB2LAB), dtype=np.uint8)
-    lab = np.where(allowed[..., None] > 0, lab, _usual(lab, allowed))
+    if not allowed.all():
+        lab = np.where(allowed[..., None] > 0, lab, _usual(lab, allowed))
     tiny = cv2.resize(lab, None, fx=0.125, fy=0.125, interpolation=cv2.INTER_AREA)
     kernel = min(255, int(0.3 * max(tiny.shape[:2])) | 1)
     around = cv2.merge([cv2.medianBlur(np.ascontiguousarray(tiny[..., k]), kernel) for k in range(3)])
     around = cv2.resize(around, (lab.shape[1], lab.shape[0]), interpolation=cv2.INTER_LINEAR)
-    away = cv2.absdiff(lab, around).astype(np.float32)
-    distance = np.sqrt(cv2.transform(cv2.multiply(away, away), np.ones((1, 3)))) * (allowed > 0)
+    squares = cv2.LUT(cv2.absdiff(lab, around), _SQUARES)
+    distance = np.sqrt(cv2.transform(squares, np.ones((1, 3)))) * (allowed > 0)
     grain = median_of(distance[allowed > 0])
     levels = (max(times * grain, least) for times, least in ((6.0, 14.0), (3.5, 7.0)))
     return [_closed((distance > level).astype(np.uint8)) for level in levels]
@@ -342,10 +344,10 @@ def _level(
     origin = outline.mean(axis=0) + low * along + up * across
     matrix = np.column_stack([along / zoom, across / zoom, origin])
     level = cv2.warpAffine(blob, matrix, size, flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP)
-    rows = np.arange(size[1])[:, None]
-    filled = level.any(axis=0)
-    top = np.where(level > 0, rows, size[1]).min(axis=0).astype(float)
-    bottom = np.where(level > 0, rows, -1).max(axis=0).astype(float)
+    filled = cv2.reduce(level, 0, cv2.REDUCE_MAX).ravel() > 0
+    # The first row of each column that is filled, from above and from below; columns without any are never asked for.
+    top = np.where(filled, level.argmax(axis=0), size[1]).astype(float)
+    bottom = np.where(filled, size[1] - 1 - level[::-1].argmax(axis=0), -1).astype(float)
     first, last = np.flatnonzero(filled)[[0, -1]]
     matrix = matrix.copy()
     matrix[:, 2] += first * matrix[:, 0]

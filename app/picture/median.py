@@ -27,7 +27,7 @@ def median_of(values: Values) -> float:
     flat = values.ravel()
     count = len(flat)
     if count < _FEW:
-        return float(np.median(flat))
+        return _whole(flat)
     sample = np.sort(flat[:: count // _SAMPLE])
     middle = len(sample) // 2
     low, high = sample[middle - _BESIDE], sample[middle + _BESIDE]
@@ -36,8 +36,16 @@ def median_of(values: Values) -> float:
     inside = np.sort(flat[from_low & (flat <= high)])
     first, second = (count - 1) // 2 - below, count // 2 - below
     if first < 0 or second >= len(inside):
-        return float(np.median(flat))
+        return _whole(flat)
     return (float(inside[first]) + float(inside[second])) / 2
+
+
+def _whole(flat: Values) -> float:
+    """The same of all values, partitioned whole; ``np.median`` asks more than it takes where values are few."""
+    middle = len(flat) // 2
+    ordered = np.partition(flat, middle)
+    upper = float(ordered[middle])
+    return upper if len(flat) % 2 else (float(ordered[:middle].max()) + upper) / 2
 
 
 def spread(values: Values) -> float:

@@ -196,7 +196,7 @@ def _ground_under(grey: Bytes, far: NDArray[np.bool_], ring: NDArray[np.bool_]) 
 def _largest(dark: NDArray[np.uint8]) -> NDArray[np.uint8] | None:
     """(rows, columns) 1 on the largest connected dark thing of a key's area; those touching the border come last."""
     count, labels = cv2.connectedComponents(dark)
-    area = np.bincount(labels.ravel(), minlength=count)
+    area = np.bincount(labels[dark > 0], minlength=count)
     touches = np.zeros(count, dtype=bool)
     for rim in (labels[0], labels[-1], labels[:, 0], labels[:, -1]):
         touches[rim] = True
