@@ -56,6 +56,8 @@ PLAUSIBLE_LENGTH, PLAUSIBLE_HEIGHT = (0.95, 1.35), (0.9, 1.7)
 most."""
 NECK = 1.06
 """An outline longer than its height says by this factor may have a neck in it."""
+CUT_SHORT = 1.2
+"""An outline higher than its length says by this factor may be cut short; a shadow seldom makes so much of it."""
 NECK_MM = 1.5
 WIDE_SHADOW_MM = 1.5
 """Where an outline is wider than the blade by more than this, the back is looked for at its inner end too."""
@@ -188,7 +190,7 @@ def _scales(
     by_height = abs(float(b[1] - a[1])) / spec.blade.height_mm
     shoulder, tip = frame.blade_mm(np.array([own.shoulder, own.tip]))
     by_length = float(tip[0] - shoulder[0]) / spec.blade.length_mm if spec.blade.length_mm else by_height
-    if by_length > NECK * by_height:
+    if by_length > NECK * by_height or by_height > CUT_SHORT * by_length:
         usual.append((by_height, BY_OUTLINE[0]))
     if ground.medium != "scan" or picture.dpi is None:
         return usual
@@ -201,12 +203,12 @@ def _scales(
 
 
 def _from_the_tip(frame: Frame, own: Marks, spec: KeySpec) -> Frame:
-    """The frame of a key gauged from its shoulder, laid from the tip where the outline is too long in its scale."""
+    """The frame of a key gauged from its shoulder, laid from the tip where the outline's length is not the blade's."""
     if spec.gauge_from != "shoulder" or not spec.blade.length_mm:
         return frame
     shoulder, tip = frame.blade_mm(np.array([own.shoulder, own.tip]))
     neck = float(tip[0] - shoulder[0]) - spec.blade.length_mm
-    return frame.moved(x_mm=neck) if neck > NECK_MM else frame
+    return frame.moved(x_mm=neck) if abs(neck) > NECK_MM else frame
 
 
 def _lines(

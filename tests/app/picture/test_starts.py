@@ -102,6 +102,17 @@ def test_a_neck_that_counts_as_blade_does_not_hide_the_scale(spec: KeySpec) -> N
     assert along_mm == pytest.approx(0.0, abs=1e-6)
 
 
+def test_a_blade_that_print_cuts_short_does_not_hide_the_scale(spec: KeySpec) -> None:
+    """A third of the length is lost beside the bow; the height tells, and the tip says where."""
+    length = spec.blade.length_mm
+    assert length is not None
+    starts = usual_starts(BARE, spec, _outline(spec, neck_mm=-length / 3), None, COPY)
+
+    scale, along_mm, _ = min((_off(start) for start in starts), key=lambda off: abs(off[0] - 1.0))
+    assert scale == pytest.approx(1.0, abs=1e-6)
+    assert along_mm == pytest.approx(0.0, abs=1e-6)
+
+
 def test_a_shoulder_from_a_hand_is_where_the_blade_begins(spec: KeySpec) -> None:
     """Then nothing is laid from the tip."""
     marks = Marks(shoulder=(float(ORIGIN[0]), float(ORIGIN[1] - 4 * PX)))
