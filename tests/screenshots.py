@@ -37,6 +37,7 @@ def draw(folder: Path) -> None:
     from app.window import theme
     from app.window.start import make_application, make_window
 
+    folder.mkdir(parents=True, exist_ok=True)
     application = make_application()
     application.setStyle("Fusion")
     theme.apply(application, theme.LIGHT)
