@@ -10,10 +10,10 @@ with one amount ``a`` for the whole picture.  On copies drawn with known truth (
 floors) that leaves 0.07 mm (mean) of what a growth alike for all cuts leaves 0.13 of; lengths of 0.8 to 3 mm leave the
 same, so ``DEPTH_MM`` need not be known well.  What is left grows with the amount (:data:`UNEVEN_MM`).
 
-In half of those copies the amount was less than 0.2 mm, in a third it was more than half a millimetre.  Believed before
-a copy is read: none in seven of ten, else exponential with a mean of half a millimetre; four amounts stand for all,
-nearer to each other than what is uneven.  A scan or a photo of the key shows the metal itself, so there nothing is
-filled; nor in a hand's figures, which are taken where the hand sees the metal.
+In half of those copies the amount was less than 0.2 mm, in two of five it was half a millimetre and more; the drawn
+ones are on the dark side. Believed before a copy is read: none in seven of ten, else exponential with a mean of half a
+millimetre. Four amounts stand for all, each for those about it; eight tell no more. A scan or a photo of the key shows
+the metal itself, so there nothing is filled; nor in a hand's figures, which are taken where the hand sees the metal.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from keycore.measured import Floats, Medium
+from keycore.measured import COPIES, Floats, Medium
 from keycore.spec import KeySpec
 
 FILLED_SHARE = 0.3
@@ -31,7 +31,6 @@ AMOUNTS_MM = (0.2, 0.4, 0.7, 1.1)
 DEPTH_MM = 1.0
 UNEVEN_MM = (0.04, 0.12)
 """Standard deviation from cut to cut: so much, and so much more for each millimetre of the amount."""
-COPIES: tuple[Medium, ...] = ("photocopy", "photo-copy")
 
 
 @dataclass(frozen=True)

@@ -24,6 +24,8 @@ from keycore.refusal import Refusal
 
 Floats = NDArray[np.float64]
 Medium = Literal["scan", "photocopy", "photo-card", "photo-copy", "calipers"]
+COPIES: tuple[Medium, ...] = ("photocopy", "photo-copy")
+"""On these shadow and metal are one black, and the paper is lighter than either."""
 Axis = Literal["along", "across", "both"]
 ReferenceKind = Literal["cut-spacing", "blade-height", "blade-length", "dpi", "card", "page", "length"]
 

@@ -38,12 +38,12 @@ class Caution:
 
 
 def cautions_of(
-    posterior: PicturePosterior, scale: Scale, misread: float, filled_mm: float = 0.0, picture: str = ""
+    posterior: PicturePosterior, scale: Scale, misread: float, filled_mm: float, picture: str
 ) -> list[Caution]:
     """What is to be said of one picture's references, positions and reading.
 
     ``misread`` is the probability that it was misread, ``filled_mm`` by how much shadow probably raises its deepest
-    cuts; ``picture`` names it where there are several.
+    cuts; ``picture`` names it where there are several, and is else empty.
     """
     spec = posterior.spec
     found = [Caution(picture + sentence) for sentence in posterior.readings.warnings]

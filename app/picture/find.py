@@ -116,6 +116,8 @@ def find_keys(
         inside = np.zeros_like(allowed)
         cv2.fillConvexPoly(inside, np.rint(_grown(within, 0.97) * scale).astype(np.int32), 1)
         allowed = allowed * inside
+    if np.count_nonzero(allowed[::2, ::2]) < LEAST_AREA * allowed.size / 4:
+        return ()
     found: list[FoundKey] = []
     for mask in _foregrounds(pixels, allowed):
         # Not the variant that gives boxes too: it takes several times as long, and eight are wanted of thousands.

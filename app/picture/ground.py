@@ -18,7 +18,7 @@ from app.picture.perspective import PlaneView, from_corners
 from app.picture.roughframe import frame_from_marks, mapped_marks
 from app.picture.values import Picture
 from keycore.marks import Marks
-from keycore.measured import Floats, Medium, ReferenceKind, SizeReference
+from keycore.measured import COPIES, Floats, Medium, ReferenceKind, SizeReference
 from keycore.spec import KeySpec
 
 USUAL_THICKNESS_MM = 2.0
@@ -54,7 +54,7 @@ class Ground:
     @property
     def paper_lighter(self) -> bool:
         """True on a copied page, where everything outside the key is lighter than the key."""
-        return self.medium in ("photocopy", "photo-copy")
+        return self.medium in COPIES
 
     @property
     def card_xy(self) -> Floats | None:

@@ -18,7 +18,7 @@ from app.picture.shape import EdgeShape, edge_shape
 from app.picture.values import Bytes, Picture, PictureReading
 from keycore.codes import format_code
 from keycore.decoding import CutDecoding, Decoding
-from keycore.measured import CutReading, Floats
+from keycore.measured import COPIES, CutReading, Floats
 
 WIDE_PX = 1240
 BESIDE_MM, ABOVE_MM = 3.0, 1.6
@@ -268,7 +268,7 @@ def _maps(view: BladeView, side: int) -> EdgeMaps:
         beyond_mm=2.0,
         above_mm=1.2,
         below_mm=0.6,
-        signed=view.reading.readings.medium in ("photocopy", "photo-copy"),
+        signed=view.reading.readings.medium in COPIES,
     )
 
 

@@ -9,8 +9,8 @@ import pytest
 
 from keycore.decode import Decoder, decode
 from keycore.decoding import Decoding
-from keycore.filling import AMOUNTS_MM, COPIES, FILLED_SHARE, fillings_of
-from keycore.measured import Medium, Readings
+from keycore.filling import AMOUNTS_MM, FILLED_SHARE, fillings_of
+from keycore.measured import COPIES, Medium, Readings
 from keycore.spec import KeySpec
 from tests.keycore.tables import INDEPENDENT, MIRRORED, curve, readings_of, spec_of
 

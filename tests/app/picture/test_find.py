@@ -45,6 +45,15 @@ def test_a_key_as_light_as_its_paper_is_found_by_its_hue_without_its_shadow(dept
     assert min(backs) < 4
 
 
+def test_where_nothing_is_left_to_look_at_there_is_no_key() -> None:
+    """A card that fills the picture, and a page of which only a sliver shows: no key, and no warning of numpy's."""
+    picture = _photo(_key(500, 800, left=120, top=160), np.zeros((500, 800)))
+    whole = np.array([[-40.0, -40.0], [840.0, -40.0], [840.0, 540.0], [-40.0, 540.0]])
+
+    assert find_keys(picture, ignore=whole) == ()
+    assert find_keys(picture, within=np.array([[0.0, 0.0], [3.0, 0.0], [3.0, 3.0], [0.0, 3.0]])) == ()
+
+
 def test_two_keys_on_a_page_count_as_two() -> None:
     """Each by itself, however it was found."""
     keys = _key(700, 800, left=120, top=60) | _key(700, 800, left=120, top=420)
