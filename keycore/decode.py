@@ -280,7 +280,7 @@ class Decoder:
         for index, (posterior, lattice, own) in enumerate(zip(self.posteriors, lattices, sums, strict=True)):
             cells = own.cells if alone else cells_given(fused, lattice)
             misread.append(float(cells @ lattice.points.misread))
-            filled_mm = posterior.likely_filling_mm(lattice.points, cells)
+            filled_mm = posterior.likely_filling_mm(lattice.points, cells, max(fused.codes[0]))
             if anew and allows(fused.codes[0], self._by_themselves[index].lattice):
                 posterior = self._by_themselves[index]
                 lattice = posterior.lattice

@@ -212,11 +212,11 @@ class PicturePosterior:
         """(points,) by how much a floor of this depth reads too high because its valley is filled."""
         return np.array([state.filled_mm[depth] for state in self._states])[points.state]
 
-    def likely_filling_mm(self, points: Points, weights: Floats) -> float:
-        """By how much the table's deepest floor reads too high by filling; 0 where that there is any is unlikely."""
+    def likely_filling_mm(self, points: Points, weights: Floats, depth: int) -> float:
+        """By how much a floor of this depth reads too high by filling; 0 where that there is any is unlikely."""
         filled = points.state > MISREAD
         share = float(weights @ filled)
-        return float(weights @ self.filled_mm(points, -1)) / share if share > FILLED else 0.0
+        return float(weights @ self.filled_mm(points, depth)) / share if share > FILLED else 0.0
 
     def at_growth(self, growth_mm: float) -> Lattice:
         """The lattice with growth held."""

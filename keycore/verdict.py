@@ -43,7 +43,7 @@ def cautions_of(
     """What is to be said of one picture's references, positions and reading.
 
     ``misread`` is the probability that it was misread, ``filled_mm`` by how much shadow probably raises its deepest
-    cuts; ``picture`` names it where there are several, and is else empty.
+    cut; ``picture`` names it where there are several, and is else empty.
     """
     spec = posterior.spec
     found = [Caution(picture + sentence) for sentence in posterior.readings.warnings]
@@ -59,8 +59,8 @@ def cautions_of(
     if filled_mm > 0:
         found.append(
             Caution(
-                f"{picture}Shadow seems to fill the deep cuts of this copy: they read up to {filled_mm:.1f} mm too "
-                f"high beside the uncut edge, which was allowed for."
+                f"{picture}Shadow seems to fill the deep cuts of this copy, by up to {filled_mm:.1f} mm more than it "
+                f"adds to the uncut edge; the code allows for that."
             )
         )
     if not scale.agree:

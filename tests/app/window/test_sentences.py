@@ -63,6 +63,12 @@ def test_every_refusal_has_its_german_sentence(checkout: Path) -> None:
             "Cut 2 reads 7.31 mm, 5 standard uncertainties from its depth 3; measure it again.",
             "Einschnitt 2 misst 7,31 mm, 5 Standardunsicherheiten von seiner Tiefe 3 entfernt; messen Sie neu.",
         ),
+        (
+            "Shadow seems to fill the deep cuts of this copy, by up to 0.5 mm more than it adds to the uncut edge; the "
+            "code allows for that.",
+            "Schatten füllt anscheinend die tiefen Einschnitte dieser Kopie, um bis zu 0,5 mm mehr, als er an der "
+            "ungeschnittenen Kante zugibt; der Code berücksichtigt das.",
+        ),
         ("16.58 px/mm within 0.6 %, 4 references agree", "16,58 px/mm auf 0,6 %, 4 Bezüge stimmen überein"),
         ("Harbourside 5; restricted", "Harbourside 5; geschützt"),
         ("nothing that the catalogue has", "nothing that the catalogue has"),
