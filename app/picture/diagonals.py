@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import as_strided
 from numpy.typing import NDArray
 
 from app.picture.median import Values, spread
@@ -18,7 +19,7 @@ Rows = NDArray[np.int_]
 
 
 @dataclass(frozen=True)
-class Diagonals:
+class DiagonalSums:
     """Running sums along the diagonals.
 
     Attributes
@@ -27,41 +28,67 @@ class Diagonals:
         (rows + 1, diagonals) sums of all rows below; a diagonal is named by its column in row 0.
     lowest
         Name of the first diagonal.
+    """
+
+    sums: Floats
+    lowest: int
+
+    def total(self, first: Rows, end: Rows, diagonal: Rows, beside: Rows) -> Floats:
+        """(n, ...) sums from row ``first`` to before ``end``, of diagonals that lie ``beside`` (n,) columns from one."""
+        first, end, diagonal = np.broadcast_arrays(first, end, diagonal)
+        width = self.sums.shape[1]
+        low, high = (np.clip(row, 0, len(self.sums) - 1) * width for row in (first, end))
+        columns = np.clip(diagonal - self.lowest + beside.reshape(-1, *(1 for _ in diagonal.shape)), 0, width - 1)
+        sums = self.sums.ravel()
+        return np.asarray(sums.take(columns + high) - sums.take(columns + low))
+
+
+@dataclass(frozen=True)
+class Diagonals(DiagonalSums):
+    """Running sums of changes, and how large they usually are.
+
+    Attributes
+    ----------
     usual
         Rows of a usual flank.
     noise
         Spread of a mean over a usual flank.
     """
 
-    sums: Floats
-    lowest: int
     usual: int
     noise: float
 
     def z(self, first: Rows, end: Rows, diagonal: Rows, beside: Rows) -> Floats:
-        """(n, ...) sums from row ``first`` to before ``end``, of diagonals that lie ``beside`` (n,) columns from one.
-
-        In units of their spread; 0 where there are no rows.
-        """
-        first, end, diagonal = np.broadcast_arrays(first, end, diagonal)
-        count = end - first
+        """:meth:`total` in units of its spread; 0 where there are no rows."""
+        count = np.asarray(end - first)
         unit = np.where(count > 0, 1.0 / (np.sqrt(np.maximum(count, 1) * self.usual) * self.noise), 0.0)
-        width = self.sums.shape[1]
-        low, high = (np.clip(row, 0, len(self.sums) - 1) * width for row in (first, end))
-        columns = np.clip(diagonal - self.lowest + beside.reshape(-1, *(1 for _ in count.shape)), 0, width - 1)
-        sums = self.sums.ravel()
-        return np.asarray((sums.take(columns + high) - sums.take(columns + low)) * unit)
+        return np.asarray(self.total(first, end, diagonal, beside) * unit)
+
+
+def diagonal_sums(values: Values, direction: int) -> DiagonalSums:
+    """Sum (rows, columns) values along the diagonals that rise to the right (``direction`` 1) or to the left (-1).
+
+    With as many empty columns on either side as there are rows, a diagonal is a column of the same memory read with one
+    place more (or less) to each row.
+    """
+    rows, columns = values.shape
+    wide = np.zeros((rows, columns + 2 * rows), dtype=values.dtype)
+    wide[:, rows : rows + columns] = values
+    row_bytes, place_bytes = wide.strides
+    begin = 1 if direction > 0 else rows
+    sheared = as_strided(
+        wide[0, begin:], (rows, columns + rows - 1), (row_bytes + direction * place_bytes, place_bytes), writeable=False
+    )
+    sums = np.zeros((rows + 1, columns + rows - 1))
+    np.cumsum(sheared, axis=0, out=sums[1:], dtype=float)
+    return DiagonalSums(sums, 1 - rows if direction > 0 else 0)
 
 
 def diagonals(change: Values, direction: int, usual: int) -> Diagonals:
-    """Sum (rows, columns) changes along the diagonals that rise to the right (``direction`` 1) or to the left (-1)."""
+    """:func:`diagonal_sums` of a change of grey, with its spread over a usual flank of so many rows."""
     rows, columns = change.shape
-    lowest = 1 - rows if direction > 0 else 0
-    row = np.arange(rows)[:, None]
-    at = np.arange(lowest, lowest + columns + rows - 1) + direction * row
+    found = diagonal_sums(change, direction)
+    at = np.arange(found.lowest, found.lowest + columns + rows - 1) + direction * np.arange(rows)[:, None]
     inside = (at >= 0) & (at < columns)
-    values = np.where(inside, change[row, np.clip(at, 0, columns - 1)], 0.0)
-    sums = np.zeros((rows + 1, values.shape[1]))
-    np.cumsum(values, axis=0, out=sums[1:], dtype=float)
-    whole = (sums[usual:] - sums[:-usual])[inside[usual - 1 :] & inside[: rows - usual + 1]] / usual
-    return Diagonals(sums, lowest, usual, spread(whole))
+    whole = (found.sums[usual:] - found.sums[:-usual])[inside[usual - 1 :] & inside[: rows - usual + 1]] / usual
+    return Diagonals(found.sums, found.lowest, usual, spread(whole))

@@ -17,9 +17,8 @@ height saturates at ``STRONGEST`` (a black border is no better than a clear edge
 kept, so that a clear edge stays sharp), and the ratio is mixed with a share ``NOTHING`` of floors that show no edge
 at all.
 
-A key is seen from above, its side wall and the shadow at its foot beside it: outward it gets darker at the metal, then
-lighter where the dark ends.  So an edge to the light with one to the dark just inside it is mostly not the metal's
-(:func:`beyond_dark`; not on copies, where metal and shadow are one black).
+A line to the light that has a dark band inside it is mostly not the metal's edge (:mod:`app.picture.darkband`; not on
+copies).
 
 Before that: what is wider than ``WIDE_MM`` is taken off (the soft ramp of a shadow), and for floors and flanks the
 median along each row (grooves, brushing and a back run along the whole blade and are no floors): well inside the blade
@@ -37,7 +36,8 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 from scipy.special import log_ndtr
 
-from app.picture.diagonals import Diagonals, diagonals
+from app.picture.darkband import outside_dark
+from app.picture.diagonals import Diagonals, diagonal_sums, diagonals
 from app.picture.frame import Frame
 from app.picture.median import row_medians, spread
 from app.picture.sample import GreyPixels, Patch
@@ -64,9 +64,6 @@ CORNER_MM = 0.06
 """Half of what is left out at a floor's end: its corners are rounded and may stand a little elsewhere."""
 FLANK_CORNER_MM = 0.1
 """What is left out of a flank at its floor's end."""
-BAND_MM, AS_DARK, BEYOND_DARK = (0.16, 0.6), 0.6, 2.6
-"""A dark band's breadth (least, most), how much of the step at its outer side the one at its inner side has at least,
-and how much (logarithm) more often one is found inside of the band's outer side than of a metal's edge."""
 SHORTEST_ROWS = 4
 """A flank of fewer rows tells nothing by itself."""
 ABOVE_TOP_MM = 0.3
@@ -88,7 +85,9 @@ class EdgeMaps:
     cut
         (m, n) log-likelihood ratio of a cut centred at x with its floor at y: floor and both flanks.
     floor
-        (m, n) the floor's part of it, with all that dark bands beside the cut say (:func:`beyond_dark`).
+        (m, n) the floor's part of it, with all that dark bands beside the cut say (:func:`outside_dark`).
+    floor_z
+        (m, n) mean change of grey along a floor, in units of its spread.
     right, left
         The change of grey across flanks that rise to the right and to the left, without what runs along rows.
     rise
@@ -103,6 +102,7 @@ class EdgeMaps:
     y_mm: Floats
     cut: Floats
     floor: Floats
+    floor_z: Floats
     right: Diagonals
     left: Diagonals
     rise: Floats
@@ -157,16 +157,23 @@ def edge_maps(
     start = max(1, round(FLANK_CORNER_MM / sx))
     usual = max(SHORTEST_ROWS, round(0.95 * (shape.spacing_mm - shape.flat_mm) / 2 / sx)) - start + 1
     flanks = diagonals(right, 1, usual), diagonals(left, -1, usual)
-    z = floor / spread(floor[4:-4])
-    beyond = np.zeros_like(z) if signed else beyond_dark(z, step_mm)
-    floors = log_ratio(z, signed=signed, step_mm=step_mm)
-    cut = floors.copy()
+    floor_noise = spread(floor[4:-4])
+    floor_z = floor / floor_noise
+    floors = log_ratio(floor_z, signed=signed, step_mm=step_mm)
+    cut, beyond = floors.copy(), np.zeros_like(floors)
+    grey_level = None if signed else _level(grey, frame, sx, step_mm)
+    if grey_level is not None:
+        along_floor = uniform_filter1d(grey_level, width, axis=1, mode="nearest")
+        beyond += outside_dark(along_floor, floor_noise, step_mm)
     for flank, direction in zip(flanks, (1, -1), strict=True):
         z = _flanks(flank, len(y), len(x), rows, start, direction)
         cut += np.roll(log_ratio(z, signed=signed, step_mm=step_mm), -direction * half, axis=1)
-        if not signed:
-            beyond += np.roll(beyond_dark(z, step_mm), -direction * half, axis=1)
-    return EdgeMaps(x, y, cut + beyond, floors + beyond, *flanks, across.astype(float), spread(across), signed)
+        if grey_level is not None:
+            level = _flank_levels(grey_level, usual, rows, start, direction)
+            told = np.where(z == 0.0, 0.0, outside_dark(level, flank.noise, step_mm))
+            beyond += np.roll(told, -direction * half, axis=1)
+    rise, noise = across.astype(float), spread(across)
+    return EdgeMaps(x, y, cut + beyond, floors + beyond, floor_z, *flanks, rise, noise, signed)
 
 
 def take_off_rows(change: GreyPixels, well_inside: int, width: int) -> None:
@@ -206,25 +213,6 @@ def log_ratio(z: Floats, *, signed: bool, step_mm: float) -> Floats:
         Distance of neighbouring places along the first axis.
     """
     return ratio_of_peak(z, peak_height(z, step_mm), signed=signed)
-
-
-def beyond_dark(z: Floats, step_mm: float) -> Floats:
-    """What speaks against an edge to the lighter outside that has one to the dark just inside (0 or less).
-
-    Parameters
-    ----------
-    z
-        Sums in units of their spread, positive where it gets lighter outward; the first axis runs outward.
-    step_mm
-        Distance of neighbouring places along the first axis.
-    """
-    nearest, farthest = (round(breadth / step_mm) for breadth in BAND_MM)
-    half = (farthest - nearest) // 2
-    inside = np.concatenate([np.repeat(z[:1], nearest + half, axis=0), z])[: len(z)]
-    darkest = largest_near(-inside, 2 * half + 1)
-    lighter = np.maximum(z, 1e-6)
-    band = np.clip(darkest / lighter / (0.5 * AS_DARK) - 1.0, 0.0, 1.0) * np.clip(0.5 * lighter - 1.0, 0.0, 1.0)
-    return np.asarray(-BEYOND_DARK * band, dtype=float)
 
 
 def peak_height(z: Floats, step_mm: float) -> Floats:
@@ -284,6 +272,12 @@ def _changes(grey: GreyPixels, frame: Frame, sx: float, sy: float) -> tuple[Grey
     return changes[0], changes[1]
 
 
+def _level(grey: GreyPixels, frame: Frame, sx: float, sy: float) -> GreyPixels:
+    """Grey with the blur of its changes."""
+    blur = blur_mm(frame)
+    return smooth(grey, (blur / sy, blur / sx), (0, 0))
+
+
 def _flanks(sums: Diagonals, height: int, width: int, rows: int, start: int, direction: int) -> Floats:
     """(height, width) mean change along the flank that rises from every place, in units of its spread.
 
@@ -294,3 +288,12 @@ def _flanks(sums: Diagonals, height: int, width: int, rows: int, start: int, dir
     first, end = np.minimum(row + start, rows), np.minimum(row + start + sums.usual, rows)
     z = sums.z(first, end, np.arange(width) - direction * row, np.zeros(1, dtype=int))[0]
     return np.where(end - first < min(SHORTEST_ROWS, sums.usual), 0.0, z)
+
+
+def _flank_levels(level: GreyPixels, usual: int, rows: int, start: int, direction: int) -> Floats:
+    """(height, width) mean grey along the flank that rises from every place; 0 where :func:`_flanks` has none."""
+    height, width = level.shape
+    row = np.arange(height)[:, None]
+    first, end = np.minimum(row + start, rows), np.minimum(row + start + usual, rows)
+    sums = diagonal_sums(level, direction)
+    return sums.total(first, end, np.arange(width) - direction * row, np.zeros(1, dtype=int))[0] / np.maximum(end - first, 1)

@@ -27,6 +27,7 @@ from app.picture.ends import MOST_OF_ENDS, BladeEnds, find_shoulder, find_tip
 from app.picture.frame import Frame
 from app.picture.lie import Back, HeightCurve, Lie, LineGuess, Uncut, back_of, lies_of
 from app.picture.neighbours import with_neighbours
+from app.picture.rims import near_rims
 from app.picture.sample import Patch
 from app.picture.shape import EdgeShape, edge_shape
 from keycore.measured import Floats, Measured
@@ -204,14 +205,17 @@ def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool) -> FittedB
 
 def _with_neighbours(look: _Look, spec: KeySpec, shape: EdgeShape) -> _Look:
     """Weigh every cut with its neighbours, the line with what that gives, and the cuts once more on that line."""
-    weighed = _weighed(look, spec, shape)
+    # On a copy wall and shadow are as black as the metal.
+    seen = look.maps if not look.maps[0].signed else ()
+    rims = tuple(near_rims(edge, tuple(curve for curve, _, _ in cuts)) for edge, cuts in zip(seen, look.curves))
+    weighed = _weighed(look, spec, shape, rims)
     (lie,) = _lies(
         weighed.curves, look.tops, look.back, spec, shape, look.alignment, LINE_AGAIN, step_mm=FINE_MM, count=1
     )
-    return _weighed(replace(weighed, lie=lie), spec, shape)
+    return _weighed(replace(weighed, lie=lie), spec, shape, rims)
 
 
-def _weighed(look: _Look, spec: KeySpec, shape: EdgeShape) -> _Look:
+def _weighed(look: _Look, spec: KeySpec, shape: EdgeShape, rims: tuple[tuple[Floats, ...], ...]) -> _Look:
     place = look.alignment
     edges = with_neighbours(
         look.maps,
@@ -220,6 +224,7 @@ def _weighed(look: _Look, spec: KeySpec, shape: EdgeShape) -> _Look:
         look.lie,
         place.offset_mm + place.scale * shoulder_x_mm(spec, shape),
         mirrored=spec.edges == "double-mirrored",
+        rims=rims,
     )
     curves = tuple(
         tuple((new, centre, spread) for new, (_, centre, spread) in zip(cuts, before, strict=True))

@@ -22,7 +22,8 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from app.picture.edgemaps import beyond_dark, noise_of_mean, peak_height, ratio_of_peak, step_filter
+from app.picture.darkband import beyond_dark
+from app.picture.edgemaps import noise_of_mean, peak_height, ratio_of_peak, step_filter
 from app.picture.frame import Frame
 from app.picture.logsum import logsumexp
 from app.picture.median import spread

@@ -182,6 +182,7 @@ def with_neighbours(
     shoulder_mm: float,
     *,
     mirrored: bool,
+    rims: tuple[tuple[Floats, ...], ...] = (),
 ) -> tuple[tuple[HeightCurve, ...], ...]:
     """Evidence of every cut's height with its neighbours summed over: one tuple for each edge.
 
@@ -197,6 +198,8 @@ def with_neighbours(
         Where the uncut edge begins.
     mirrored
         True where opposite floors stand at one height.
+    rims
+        For each edge and cut (rows,) what else speaks for its floor (:mod:`app.picture.rims`); none where nothing does.
     """
     row_mm = float(edges[0].y_mm[1] - edges[0].y_mm[0])
     margin = float(np.abs(lie.at(centres_mm)).max())
@@ -204,28 +207,31 @@ def with_neighbours(
     heights = np.arange(low, high, max(1, round(HEIGHT_MM / row_mm)) * row_mm)
     on_line = [side * lie.at(centres_mm) for side in (1, -1)[: len(edges)]]
     lines = [_lines(maps) for maps in edges]
+    floors = [[one.floor(float(x)) for x in centres_mm] for one in lines]
+    for own, others in zip(floors, rims, strict=False):
+        own[:] = [floor + rim for floor, rim in zip(own, others, strict=True)]
     top_mm = lie.scale * shape.top_mm + lie.growth_mm
     chains = [
-        _chain(one, shape, centres_mm, at, heights, top_mm, shoulder_mm) for one, at in zip(lines, on_line, strict=True)
+        _chain(one, shape, centres_mm, at, heights, top_mm, shoulder_mm, own)
+        for one, at, own in zip(lines, on_line, floors, strict=True)
     ]
     told = [chain.told_by_others() for chain in ([chains[0].with_other(chains[1])] if mirrored else chains)]
     if mirrored:
         told *= 2
     return tuple(
         tuple(
-            _curve(one, float(x), heights + float(line), others + end)
-            for x, line, others, end in zip(centres_mm, at, by_cut, chain.ends, strict=True)
+            _curve(maps.y_mm, float(x), floor, heights + float(line), others + end)
+            for x, floor, line, others, end in zip(centres_mm, own, at, by_cut, chain.ends, strict=True)
         )
-        for one, at, by_cut, chain in zip(lines, on_line, told, chains, strict=True)
+        for maps, own, at, by_cut, chain in zip(edges, floors, on_line, told, chains, strict=True)
     )
 
 
-def _curve(lines: _Lines, centre_mm: float, heights_mm: Floats, told: Floats) -> HeightCurve:
+def _curve(y_mm: Floats, centre_mm: float, floor: Floats, heights_mm: Floats, told: Floats) -> HeightCurve:
     """A cut's own floor together with the rest of the edge, its move summed over."""
-    y = lines.maps.y_mm
     told = told - float(told.max())
-    both = lines.floor(centre_mm) + np.stack([np.interp(y, heights_mm, one) for one in told])
-    return HeightCurve(centre_mm, y, np.asarray(logsumexp(both, axis=0)))
+    both = floor + np.stack([np.interp(y_mm, heights_mm, one) for one in told])
+    return HeightCurve(centre_mm, y_mm, np.asarray(logsumexp(both, axis=0)))
 
 
 def _chain(
@@ -236,8 +242,12 @@ def _chain(
     heights_mm: Floats,
     top_mm: float,
     shoulder_mm: float,
+    own: list[Floats],
 ) -> _Chain:
-    """Evidence of one edge's lines at all heights above the line, which stands at ``line_mm`` (k,) in the map."""
+    """Evidence of one edge's lines at all heights above the line, which stands at ``line_mm`` (k,) in the map.
+
+    ``own`` is what speaks for each cut's floor: (k) arrays (m, rows).
+    """
     right_corner, left_corner = (lines.column(centres_mm + end * shape.flat_mm / 2) for end in (1, -1))
     rows = [lines.row(heights_mm + at) for at in line_mm]
     tops = lines.row(top_mm + line_mm)
@@ -257,10 +267,9 @@ def _chain(
         right.append(share * lines.flank(a + skip, right_end, rising, 1))
         left.append(share * lines.flank(b + skip, left_end, falling, -1))
         uncut.append(share * lines.uncut(top, rising + top, falling - top))
-    floors = [lines.floor(float(x)) for x in centres_mm]
     floors = [
         np.stack([np.interp(heights_mm + at, lines.maps.y_mm, one) for one in floor])
-        for floor, at in zip(floors, line_mm, strict=True)
+        for floor, at in zip(own, line_mm, strict=True)
     ]
     first, last, usual = rows[0], rows[-1], lines.maps.right.usual - 1
     ends = [np.zeros_like(floor) for floor in floors]

@@ -10,7 +10,7 @@ import pytest
 
 from app.picture.alignment import Guess, alignments
 from app.picture.cuts import cut_curve, uneven
-from app.picture.edgemaps import BEYOND_DARK, EdgeMaps, beyond_dark, edge_maps, log_ratio, take_off_rows
+from app.picture.edgemaps import EdgeMaps, edge_maps, log_ratio, take_off_rows
 from app.picture.ends import MOST_OF_ENDS, BladeEnds, find_shoulder
 from app.picture.fit import MOST_SETTLED, SAME_MM, WORSE, RoughFit, fit_blade, likeliest, look_roughly, settled
 from app.picture.frame import Frame
@@ -161,21 +161,6 @@ def test_a_blade_is_fitted_where_the_dark_begins_not_where_it_ends(spec: KeySpec
     on_metal = np.array([cut.mode_mm for cut in fitted.edges[0].cuts])
     assert np.abs(on_metal - drawn.roots_mm).max() < 0.08
     assert fitted.edges[0].top_mm == pytest.approx(edge_shape(spec).top_mm, abs=0.06)
-
-
-def test_the_far_side_of_a_dark_band_counts_less() -> None:
-    """An edge to the light with one to the dark inside it; neither a lone edge nor the dark one loses anything."""
-    y = 0.04 * np.arange(60)
-    light, dark = (np.exp(-0.5 * ((y - at) / 0.06) ** 2) for at in (1.6, 1.2))
-
-    lone, band, bright = beyond_dark(
-        np.stack([10 * light, 10 * light - 8 * dark, 8 * dark - 10 * light], axis=1), 0.04
-    ).T
-
-    assert lone.min() == pytest.approx(0.0, abs=1e-9)
-    assert band.min() == pytest.approx(-BEYOND_DARK)
-    assert y[np.flatnonzero(band < -0.1)] == pytest.approx(1.6, abs=0.15)
-    assert bright.min() == pytest.approx(0.0, abs=1e-9)
 
 
 def test_a_frame_wide_of_the_blade_is_led_to_it_in_steps(spec: KeySpec) -> None:

@@ -74,7 +74,7 @@ def test_a_mirrored_pair_tells_the_faint_edge_from_the_clear_one() -> None:
     roots = np.array([7.0, 7.6, 5.8, 6.4])
     clear = _maps(roots)
     blank = EdgeMaps(
-        **{name: np.zeros_like(getattr(clear, name)) for name in ("cut", "floor", "rise")},
+        **{name: np.zeros_like(getattr(clear, name)) for name in ("cut", "floor", "floor_z", "rise")},
         **{name: replace(getattr(clear, name), sums=0.0 * getattr(clear, name).sums) for name in ("right", "left")},
         x_mm=clear.x_mm, y_mm=clear.y_mm, noise=clear.noise, signed=False,
     )  # fmt: skip

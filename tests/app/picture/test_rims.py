@@ -1,0 +1,92 @@
+"""Two rims of a thick key: what all cuts show at one distance is the wall's far side, and the inner line the metal's."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import product
+
+import numpy as np
+import pytest
+
+from app.picture.cuts import cut_curve
+from app.picture.edgemaps import EdgeMaps, edge_maps, log_ratio
+from app.picture.frame import Frame
+from app.picture.lie import HeightCurve
+from app.picture.rims import MOST, POWER, WALL, near_rims
+from app.picture.sample import Patch
+from app.picture.shape import EdgeShape
+
+PX = 16.0
+ORIGIN = np.array([60.0, 260.0])
+FRAME = Frame.from_axes(ORIGIN, np.array([1.0, 0.0]), np.array([0.0, -1.0]), PX)
+SHAPE = EdgeShape(np.array([5.0, 9.0, 13.0, 17.0]), 8.0, np.array([7.6, 7.0, 6.4, 5.8, 5.2]), 1.0, 1.0)
+ROOTS_MM = np.array([7.0, 5.8, 6.4, 5.2])
+APART_MM, ASIDE_MM = 0.5, 0.2
+METAL, WALL_GREY, PAPER = 140.0, 150.0, 200.0
+
+
+def _maps(walled: tuple[bool, ...]) -> EdgeMaps:
+    """A blade beside whose cuts a wall a little lighter than the metal shows, or shadow of the same grey does not end."""
+    columns, rows = np.meshgrid(np.arange(440.0), np.arange(300.0))
+    x, y = (columns - ORIGIN[0]) / PX, (ORIGIN[1] - rows) / PX
+    near = SHAPE.profile(x[0], SHAPE.positions_mm, ROOTS_MM, SHAPE.top_mm)
+    far = APART_MM + SHAPE.profile(x[0] - ASIDE_MM, SHAPE.positions_mm, ROOTS_MM, SHAPE.top_mm)
+    for position, wall in zip(SHAPE.positions_mm, walled, strict=True):
+        if not wall:
+            far = np.where(np.abs(x[0] - position) < 2.0, far + 5.0, far)
+    grey = np.full(x.shape, PAPER)
+    for edge, inside in ((far, WALL_GREY), (near, METAL)):
+        grey += (inside - grey) / (1.0 + np.exp(-(edge[None, :] - y) * 40.0))
+    grey += np.random.default_rng(2).normal(0.0, 3.0, grey.shape)
+    patch = Patch(grey.astype(np.float32), 0, 0)
+    return edge_maps(patch, FRAME, SHAPE, side=1, step_mm=0.04, beyond_mm=3.0, above_mm=1.5, below_mm=1.0, signed=False)
+
+
+def _curves(maps: EdgeMaps) -> tuple[HeightCurve, ...]:
+    return tuple(cut_curve(maps, float(at))[0] for at in SHAPE.positions_mm)
+
+
+def _at(values: np.ndarray, maps: EdgeMaps, height_mm: float) -> float:
+    return float(values[np.abs(maps.y_mm - height_mm) < 0.06].max())
+
+
+def test_a_far_rim_beside_every_cut_speaks_for_the_near_one() -> None:
+    """At each cut the metal's edge gains what the other cuts tell, and the wall's far side does not."""
+    maps = _maps((True,) * 4)
+
+    for rim, root in zip(near_rims(maps, _curves(maps)), ROOTS_MM, strict=True):
+        assert _at(rim, maps, root) > 8.0
+        assert _at(rim, maps, root) > _at(rim, maps, root + APART_MM) + 8.0
+
+
+def test_a_second_line_beside_one_cut_alone_tells_nothing() -> None:
+    """One cut's second line is chance: that cut gains nothing by it, and the others nothing at all."""
+    maps = _maps((False, True, False, False))
+
+    for rim, root in zip(near_rims(maps, _curves(maps)), ROOTS_MM, strict=True):
+        assert abs(_at(rim, maps, root)) < 2.5
+
+
+def test_each_cut_is_told_by_the_vectors_that_the_others_allow() -> None:
+    """Against all vectors one by one, each with its weight from the other cuts, on a map of chance lines."""
+    maps = _maps((True, True, False, True))
+    x = maps.x_mm[:: len(maps.x_mm) // 5]
+    maps = replace(maps, floor_z=4.0 * np.random.default_rng(5).normal(size=maps.floor_z.shape))
+    curves = tuple(HeightCurve(float(at), maps.y_mm, np.sin(np.arange(len(maps.y_mm)) + at)) for at in x[1:4])
+    column_mm, row_mm = maps.x_mm[1] - maps.x_mm[0], maps.y_mm[1] - maps.y_mm[0]
+    outs, asides = np.arange(5, 31, 2), 0.2 * np.arange(-4, 5)
+
+    def ratio(curve: HeightCurve, out: int, aside: float) -> np.ndarray:
+        column = round((curve.x_mm + aside - maps.x_mm[0]) / column_mm)
+        found = np.minimum(log_ratio(maps.floor_z[:, [column]], signed=True, step_mm=row_mm)[:, 0], MOST)
+        found = np.max([np.roll(np.pad(found, 1, mode="edge"), k)[1:-1] for k in (-1, 0, 1)], axis=0)
+        return np.array([found[k + out] if k + out < len(found) else -1.5 for k in range(len(found))])
+
+    vectors = list(product(outs, asides))
+    every = [[np.exp(POWER * ratio(curve, *vector)) for vector in vectors] for curve in curves]
+    own = [np.exp(POWER * curve.log_p) for curve in curves]
+    told = np.array([[(p * r).sum() / p.sum() for r in one] for p, one in zip(own, every, strict=True)])
+    for k, rim in enumerate(near_rims(maps, curves)):
+        weights = WALL / len(vectors) * np.delete(told, k, axis=0).prod(axis=0)
+        total = (1 - WALL) + sum(w * r for w, r in zip(weights, every[k], strict=True))
+        assert rim == pytest.approx(np.log(total / ((1 - WALL) + weights.sum())) / POWER, abs=1e-6)
