@@ -18,12 +18,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from app.picture.median import Values
 from app.picture.smooth import largest_near
 from keycore.measured import Floats
 
 BAND_MM, AS_DARK, BEYOND_DARK = (0.16, 0.6), 0.6, 2.6
-"""Of the change alone: a band's breadth (least, most), how much of the step at its outer side the one at its inner side
-has at least, and how much (logarithm) more often one is found inside of the band's outer side than of a metal's edge."""
+"""Of the change alone: a band's breadth (least, most), how much of the step at its outer side the one at its inner
+side has at least, and how much (logarithm) more often one is found inside a band's outer side than a metal's edge."""
 BESIDE_MM = 0.12
 """The grey of either side of an edge is read off this far from it."""
 BREADTH_MM = (0.16, 1.2)
@@ -41,7 +42,7 @@ quarters of that count.
 """
 
 
-def outside_dark(level: Floats, noise: float, step_mm: float) -> Floats:
+def outside_dark(level: Values, noise: float, step_mm: float) -> Floats:
     """What speaks against an edge to the lighter outside that has a dark band inside it, told from the grey itself.
 
     Parameters
@@ -54,11 +55,12 @@ def outside_dark(level: Floats, noise: float, step_mm: float) -> Floats:
         Distance of neighbouring rows.
     """
     beside, most = round(BESIDE_MM / step_mm), round(BREADTH_MM[1] / step_mm)
+    level = level.astype(np.float32, copy=False)
     rows, inside = len(level), most + beside
     padded = np.concatenate([np.repeat(level[:1], inside, axis=0), level, np.repeat(level[-1:], beside, axis=0)])
 
-    def at(deeper: int) -> Floats:
-        return np.asarray(padded[inside - deeper : inside - deeper + rows])
+    def at(deeper: int) -> Values:
+        return padded[inside - deeper : inside - deeper + rows]
 
     rise = at(-beside) - at(beside)
     lightest, darker = at(beside).copy(), np.full_like(rise, -np.inf)

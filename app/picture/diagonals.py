@@ -34,7 +34,7 @@ class DiagonalSums:
     lowest: int
 
     def total(self, first: Rows, end: Rows, diagonal: Rows, beside: Rows) -> Floats:
-        """(n, ...) sums from row ``first`` to before ``end``, of diagonals that lie ``beside`` (n,) columns from one."""
+        """(n, ...) sums from row ``first`` to before ``end`` of diagonals that lie ``beside`` (n,) columns from one."""
         first, end, diagonal = np.broadcast_arrays(first, end, diagonal)
         width = self.sums.shape[1]
         low, high = (np.clip(row, 0, len(self.sums) - 1) * width for row in (first, end))

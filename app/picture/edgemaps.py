@@ -169,8 +169,8 @@ def edge_maps(
         z = _flanks(flank, len(y), len(x), rows, start, direction)
         cut += np.roll(log_ratio(z, signed=signed, step_mm=step_mm), -direction * half, axis=1)
         if grey_level is not None:
-            level = _flank_levels(grey_level, usual, rows, start, direction)
-            told = np.where(z == 0.0, 0.0, outside_dark(level, flank.noise, step_mm))
+            along_flank = _flank_levels(grey_level, usual, rows, start, direction)
+            told = np.where(z == 0.0, 0.0, outside_dark(along_flank, flank.noise, step_mm))
             beyond += np.roll(told, -direction * half, axis=1)
     rise, noise = across.astype(float), spread(across)
     return EdgeMaps(x, y, cut + beyond, floors + beyond, floor_z, *flanks, rise, noise, signed)
@@ -295,5 +295,6 @@ def _flank_levels(level: GreyPixels, usual: int, rows: int, start: int, directio
     height, width = level.shape
     row = np.arange(height)[:, None]
     first, end = np.minimum(row + start, rows), np.minimum(row + start + usual, rows)
-    sums = diagonal_sums(level, direction)
-    return sums.total(first, end, np.arange(width) - direction * row, np.zeros(1, dtype=int))[0] / np.maximum(end - first, 1)
+    diagonal = np.arange(width) - direction * row
+    (total,) = diagonal_sums(level, direction).total(first, end, diagonal, np.zeros(1, dtype=int))
+    return np.asarray(total / np.maximum(end - first, 1))

@@ -205,14 +205,21 @@ def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool) -> FittedB
 
 def _with_neighbours(look: _Look, spec: KeySpec, shape: EdgeShape) -> _Look:
     """Weigh every cut with its neighbours, the line with what that gives, and the cuts once more on that line."""
-    # On a copy wall and shadow are as black as the metal.
-    seen = look.maps if not look.maps[0].signed else ()
-    rims = tuple(near_rims(edge, tuple(curve for curve, _, _ in cuts)) for edge, cuts in zip(seen, look.curves))
+    rims = _rims(look)
     weighed = _weighed(look, spec, shape, rims)
     (lie,) = _lies(
         weighed.curves, look.tops, look.back, spec, shape, look.alignment, LINE_AGAIN, step_mm=FINE_MM, count=1
     )
     return _weighed(replace(weighed, lie=lie), spec, shape, rims)
+
+
+def _rims(look: _Look) -> tuple[tuple[Floats, ...], ...]:
+    """What speaks for the near one of two rims; nothing on a copy, where wall and shadow are as black as the metal."""
+    if look.maps[0].signed:
+        return ()
+    return tuple(
+        near_rims(edge, tuple(curve for curve, _, _ in cuts)) for edge, cuts in zip(look.maps, look.curves, strict=True)
+    )
 
 
 def _weighed(look: _Look, spec: KeySpec, shape: EdgeShape, rims: tuple[tuple[Floats, ...], ...]) -> _Look:

@@ -10,14 +10,14 @@ from app.picture.darkband import BEYOND_DARK, OUTSIDE_DARK, beyond_dark, outside
 
 STEP_MM = 0.04
 Y_MM = STEP_MM * np.arange(120)
-METAL, PAPER, EDGE_MM = 120.0, 220.0, 3.0
+METAL, PAPER, EDGE_MM = 170.0, 220.0, 3.0
 
 
 def _level(wall: float | None, *, breadth_mm: float = 0.5, line_mm: float | None = None) -> np.ndarray:
     """Grey along a line: metal up to ``EDGE_MM``, there paper; before it a wall, or a groove's line farther in."""
     grey = np.where(Y_MM < EDGE_MM, METAL, PAPER)
     if wall is not None:
-        grey[(Y_MM > EDGE_MM - breadth_mm) & (Y_MM < EDGE_MM)] = wall
+        grey[np.abs(Y_MM - EDGE_MM + breadth_mm / 2) < breadth_mm / 2] = wall
     if line_mm is not None:
         grey[np.abs(Y_MM - line_mm) < 0.1] = 60.0
     return np.asarray(gaussian_filter1d(grey, 0.06 / STEP_MM))
@@ -32,23 +32,23 @@ def test_an_edge_with_nothing_dark_inside_loses_nothing() -> None:
     """Metal up to the edge, or a groove's dark line with metal behind it; nor does an edge to the darker outside."""
     assert _at_edge(_level(None)) == pytest.approx(0.0, abs=1e-9)
     assert _at_edge(_level(None, line_mm=2.4)) > -0.3
-    assert _at_edge(340.0 - _level(None)) == pytest.approx(0.0, abs=1e-9)
+    assert _at_edge(390.0 - _level(None)) == pytest.approx(0.0, abs=1e-9)
 
 
 @pytest.mark.parametrize("breadth_mm", [0.3, 0.5, 0.9])
 def test_the_far_side_of_a_dark_wall_counts_less(breadth_mm: float) -> None:
     """A dark wall's far side by all of it, a wall hardly darker than its metal by part; the near side by nothing."""
-    dark = _level(50.0, breadth_mm=breadth_mm)
+    dark = _level(20.0, breadth_mm=breadth_mm)
 
     assert _at_edge(dark) == pytest.approx(-OUTSIDE_DARK, abs=0.8)
-    assert -0.8 * OUTSIDE_DARK < _at_edge(_level(105.0, breadth_mm=breadth_mm)) < -0.1 * OUTSIDE_DARK
+    assert -0.8 * OUTSIDE_DARK < _at_edge(_level(150.0, breadth_mm=breadth_mm)) < -0.1 * OUTSIDE_DARK
     near = np.abs(Y_MM - (EDGE_MM - breadth_mm)) < 0.05
     assert outside_dark(dark, 3.0, STEP_MM)[near] == pytest.approx(0.0, abs=1e-9)
 
 
 def test_what_noise_alone_makes_darker_is_no_band() -> None:
     """The same faint band counts less the more noise there is."""
-    faint = _level(112.0)
+    faint = _level(162.0)
 
     assert _at_edge(faint, noise=1.0) < _at_edge(faint, noise=6.0) < _at_edge(faint, noise=40.0) + 1e-9
     assert _at_edge(faint, noise=40.0) == pytest.approx(0.0, abs=1e-9)
