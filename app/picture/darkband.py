@@ -9,7 +9,10 @@ Two ways to see the band:
 
 * :func:`outside_dark` looks at the grey itself along a floor or a flank: somewhere inside the metal is lighter than
   *everything* from there to the edge.  A groove's line is dark too, but beyond it the metal is as light as before.
-* :func:`beyond_dark` looks at the change alone, for long lines (uncut edge and back), beside which grooves run.
+* :func:`beyond_dark` looks at the change alone, and no farther inside than half a millimetre.
+
+A floor or flank loses what either says, whichever is more (:func:`dark_inside`); long lines (uncut edge, back), beside
+which grooves run all the way, what the second says.
 
 Not for copies, on which metal and shadow are one black.
 """
@@ -40,6 +43,11 @@ Measured on 1255 floors of drawn scans and photos with a card: among metal's edg
 as often as at a band's outer side, 1 about as often, 3 and more e^-3 times.  Floors of one key are alike, so three
 quarters of that count.
 """
+
+
+def dark_inside(level: Values, noise: float, z: Floats, step_mm: float) -> Floats:
+    """What speaks against a floor or flank by what is dark inside it: the arguments are those of the next two."""
+    return np.asarray(np.minimum(outside_dark(level, noise, step_mm), beyond_dark(z, step_mm)), dtype=float)
 
 
 def outside_dark(level: Values, noise: float, step_mm: float) -> Floats:

@@ -36,7 +36,7 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 from scipy.special import log_ndtr
 
-from app.picture.darkband import outside_dark
+from app.picture.darkband import dark_inside
 from app.picture.diagonals import Diagonals, diagonal_sums, diagonals
 from app.picture.frame import Frame
 from app.picture.median import row_medians, spread
@@ -85,7 +85,7 @@ class EdgeMaps:
     cut
         (m, n) log-likelihood ratio of a cut centred at x with its floor at y: floor and both flanks.
     floor
-        (m, n) the floor's part of it, with all that dark bands beside the cut say (:func:`outside_dark`).
+        (m, n) the floor's part of it, with all that dark bands beside the cut say (:func:`dark_inside`).
     floor_z
         (m, n) mean change of grey along a floor, in units of its spread.
     right, left
@@ -164,13 +164,13 @@ def edge_maps(
     grey_level = None if signed else _level(grey, frame, sx, step_mm)
     if grey_level is not None:
         along_floor = uniform_filter1d(grey_level, width, axis=1, mode="nearest")
-        beyond += outside_dark(along_floor, floor_noise, step_mm)
+        beyond += dark_inside(along_floor, floor_noise, floor_z, step_mm)
     for flank, direction in zip(flanks, (1, -1), strict=True):
         z = _flanks(flank, len(y), len(x), rows, start, direction)
         cut += np.roll(log_ratio(z, signed=signed, step_mm=step_mm), -direction * half, axis=1)
         if grey_level is not None:
             along_flank = _flank_levels(grey_level, usual, rows, start, direction)
-            told = np.where(z == 0.0, 0.0, outside_dark(along_flank, flank.noise, step_mm))
+            told = np.where(z == 0.0, 0.0, dark_inside(along_flank, flank.noise, z, step_mm))
             beyond += np.roll(told, -direction * half, axis=1)
     rise, noise = across.astype(float), spread(across)
     return EdgeMaps(x, y, cut + beyond, floors + beyond, floor_z, *flanks, rise, noise, signed)

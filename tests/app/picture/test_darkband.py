@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter1d
 
-from app.picture.darkband import BEYOND_DARK, OUTSIDE_DARK, beyond_dark, outside_dark
+from app.picture.darkband import BEYOND_DARK, OUTSIDE_DARK, beyond_dark, dark_inside, outside_dark
 
 STEP_MM = 0.04
 Y_MM = STEP_MM * np.arange(120)
@@ -66,3 +66,14 @@ def test_a_long_line_beyond_a_dark_one_counts_less() -> None:
     assert band.min() == pytest.approx(-BEYOND_DARK)
     assert Y_MM[np.flatnonzero(band < -0.1)] == pytest.approx(1.6, abs=0.15)
     assert bright.min() == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_floor_loses_what_either_way_of_seeing_the_band_says() -> None:
+    """The more of the two at every height, not both."""
+    level, z = _level(20.0), 8.0 * np.sin(np.arange(len(Y_MM)))
+
+    either = dark_inside(level, 3.0, z, STEP_MM)
+
+    one, other = outside_dark(level, 3.0, STEP_MM), beyond_dark(z, STEP_MM)
+    assert either == pytest.approx(np.minimum(one, other))
+    assert (one < other).any() and (other < one).any()
