@@ -30,6 +30,7 @@ from app.picture.neighbours import with_neighbours
 from app.picture.rims import near_rims
 from app.picture.sample import Patch
 from app.picture.shape import EdgeShape, edge_shape
+from app.picture.straight import runs_on
 from keycore.measured import Floats, Measured
 from keycore.spec import KeySpec
 
@@ -284,9 +285,13 @@ def _looks(
         tops = tuple(_uncut(edge, spec, shape, place, at) for edge, at in zip(maps, floors, strict=True))
         lines = LINES if places > 1 else 1
         lies = _lies(curves, tops, back, spec, shape, place, line, step_mm=step_mm, count=lines)
+        straight = sum(
+            runs_on(edge, shape, place.centres_mm(shape), np.array([curve.most_mm for curve, _, _ in cuts]))
+            for edge, cuts in zip(maps, curves, strict=True)
+        )
         for lie in lies:
             ends = partial(_ends, patch, lie.applied(frame), spec, shape, place, paper_lighter)
-            looks.append(_Look(maps, place, curves, tops, back, lie, lie.score + place.log_prior, ends))
+            looks.append(_Look(maps, place, curves, tops, back, lie, lie.score + place.log_prior + straight, ends))
     return looks
 
 
