@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.lib.stride_tricks import as_strided
 from numpy.typing import NDArray
 
 from app.picture.median import Values, spread
@@ -68,17 +67,16 @@ class Diagonals(DiagonalSums):
 def diagonal_sums(values: Values, direction: int) -> DiagonalSums:
     """Sum (rows, columns) values along the diagonals that rise to the right (``direction`` 1) or to the left (-1).
 
-    With as many empty columns on either side as there are rows, a diagonal is a column of the same memory read with one
-    place more (or less) to each row.
+    With as many empty columns on either side as there are rows, cut anew into rows one place longer (or shorter): each
+    row then begins one place farther right (left), and a diagonal is a column.
     """
     rows, columns = values.shape
-    wide = np.zeros((rows, columns + 2 * rows), dtype=values.dtype)
-    wide[:, rows : rows + columns] = values
-    row_bytes, place_bytes = wide.strides
+    wide = columns + 2 * rows
+    memory = np.zeros(rows * (wide + 1), dtype=values.dtype)
+    memory[: rows * wide].reshape(rows, wide)[:, rows : rows + columns] = values
     begin = 1 if direction > 0 else rows
-    sheared = as_strided(
-        wide[0, begin:], (rows, columns + rows - 1), (row_bytes + direction * place_bytes, place_bytes), writeable=False
-    )
+    anew = memory[: rows * (wide + direction)].reshape(rows, wide + direction)
+    sheared = anew[:, begin : begin + columns + rows - 1]
     sums = np.zeros((rows + 1, columns + rows - 1))
     np.cumsum(sheared, axis=0, out=sums[1:], dtype=float)
     return DiagonalSums(sums, 1 - rows if direction > 0 else 0)

@@ -37,7 +37,7 @@ from scipy.ndimage import uniform_filter1d
 from scipy.special import log_ndtr
 
 from app.picture.darkband import dark_inside
-from app.picture.diagonals import Diagonals, diagonal_sums, diagonals
+from app.picture.diagonals import Diagonals, Rows, diagonal_sums, diagonals
 from app.picture.frame import Frame
 from app.picture.median import row_medians, spread
 from app.picture.sample import GreyPixels, Patch
@@ -160,20 +160,22 @@ def edge_maps(
     floor_noise = spread(floor[4:-4])
     floor_z = floor / floor_noise
     floors = log_ratio(floor_z, signed=signed, step_mm=step_mm)
-    cut, beyond = floors.copy(), np.zeros_like(floors)
-    grey_level = None if signed else _level(grey, frame, sx, step_mm)
-    if grey_level is not None:
-        along_floor = uniform_filter1d(grey_level, width, axis=1, mode="nearest")
-        beyond += dark_inside(along_floor, floor_noise, floor_z, step_mm)
+    cut, dark = floors.copy(), np.zeros_like(floors)
+    shade = None if signed else _shade(grey, frame, sx, step_mm)
+    if shade is not None:
+        along_floor = uniform_filter1d(shade, width, axis=1, mode="nearest")
+        dark += dark_inside(along_floor, floor_noise, floor_z, step_mm)
     for flank, direction in zip(flanks, (1, -1), strict=True):
         z = _flanks(flank, len(y), len(x), rows, start, direction)
-        cut += np.roll(log_ratio(z, signed=signed, step_mm=step_mm), -direction * half, axis=1)
-        if grey_level is not None:
-            along_flank = _flank_levels(grey_level, usual, rows, start, direction)
-            told = np.where(z == 0.0, 0.0, dark_inside(along_flank, flank.noise, z, step_mm))
-            beyond += np.roll(told, -direction * half, axis=1)
+        told = log_ratio(z, signed=signed, step_mm=step_mm)
+        cut += np.roll(told, -direction * half, axis=1)
+        if shade is not None:
+            along_flank = _flank_shades(shade, usual, rows, start, direction)
+            told = dark_inside(along_flank, flank.noise, z, step_mm)
+            told[rows - start - min(SHORTEST_ROWS, usual) + 1 :] = 0.0  # no flanks there
+            dark += np.roll(told, -direction * half, axis=1)
     rise, noise = across.astype(float), spread(across)
-    return EdgeMaps(x, y, cut + beyond, floors + beyond, floor_z, *flanks, rise, noise, signed)
+    return EdgeMaps(x, y, cut + dark, floors + dark, floor_z, *flanks, rise, noise, signed)
 
 
 def take_off_rows(change: GreyPixels, well_inside: int, width: int) -> None:
@@ -272,29 +274,37 @@ def _changes(grey: GreyPixels, frame: Frame, sx: float, sy: float) -> tuple[Grey
     return changes[0], changes[1]
 
 
-def _level(grey: GreyPixels, frame: Frame, sx: float, sy: float) -> GreyPixels:
+def _shade(grey: GreyPixels, frame: Frame, sx: float, sy: float) -> GreyPixels:
     """Grey with the blur of its changes."""
     blur = blur_mm(frame)
     return smooth(grey, (blur / sy, blur / sx), (0, 0))
 
 
+def _reach(height: int, rows: int, start: int, usual: int) -> tuple[Rows, Rows]:
+    """(height, 1) first row of the flank that rises from every row, and the one after its last.
+
+    Its first ``start`` samples are its corner and left out; it has the usual length, or ends at the uncut edge, which
+    is the last of ``rows``.
+    """
+    row = np.arange(height)[:, None]
+    return np.minimum(row + start, rows), np.minimum(row + start + usual, rows)
+
+
 def _flanks(sums: Diagonals, height: int, width: int, rows: int, start: int, direction: int) -> Floats:
     """(height, width) mean change along the flank that rises from every place, in units of its spread.
 
-    The flank's first ``start`` samples are its corner and left out; it has the usual length, or ends at the uncut edge,
-    which is the last of ``rows``.  What a shorter flank shows counts as much less.
+    What a shorter flank than the usual one shows counts as less, and less than ``SHORTEST_ROWS`` of it as nothing.
     """
-    row = np.arange(height)[:, None]
-    first, end = np.minimum(row + start, rows), np.minimum(row + start + sums.usual, rows)
-    z = sums.z(first, end, np.arange(width) - direction * row, np.zeros(1, dtype=int))[0]
+    first, end = _reach(height, rows, start, sums.usual)
+    diagonal = np.arange(width) - direction * np.arange(height)[:, None]
+    z = sums.z(first, end, diagonal, np.zeros(1, dtype=int))[0]
     return np.where(end - first < min(SHORTEST_ROWS, sums.usual), 0.0, z)
 
 
-def _flank_levels(level: GreyPixels, usual: int, rows: int, start: int, direction: int) -> Floats:
-    """(height, width) mean grey along the flank that rises from every place; 0 where :func:`_flanks` has none."""
-    height, width = level.shape
-    row = np.arange(height)[:, None]
-    first, end = np.minimum(row + start, rows), np.minimum(row + start + usual, rows)
-    diagonal = np.arange(width) - direction * row
-    (total,) = diagonal_sums(level, direction).total(first, end, diagonal, np.zeros(1, dtype=int))
+def _flank_shades(shade: GreyPixels, usual: int, rows: int, start: int, direction: int) -> Floats:
+    """(height, width) mean grey along the same flanks; 0 where there is none."""
+    height, width = shade.shape
+    first, end = _reach(height, rows, start, usual)
+    diagonal = np.arange(width) - direction * np.arange(height)[:, None]
+    (total,) = diagonal_sums(shade, direction).total(first, end, diagonal, np.zeros(1, dtype=int))
     return np.asarray(total / np.maximum(end - first, 1))

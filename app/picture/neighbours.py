@@ -208,8 +208,8 @@ def with_neighbours(
     on_line = [side * lie.at(centres_mm) for side in (1, -1)[: len(edges)]]
     lines = [_lines(maps) for maps in edges]
     floors = [[one.floor(float(x)) for x in centres_mm] for one in lines]
-    for own, others in zip(floors, rims, strict=False):
-        own[:] = [floor + rim for floor, rim in zip(own, others, strict=True)]
+    if rims:
+        floors = [[a + b for a, b in zip(own, rim, strict=True)] for own, rim in zip(floors, rims, strict=True)]
     top_mm = lie.scale * shape.top_mm + lie.growth_mm
     chains = [
         _chain(one, shape, centres_mm, at, heights, top_mm, shoulder_mm, own)

@@ -12,14 +12,15 @@ a cut's evidence is summed over the vectors with the weights that *the other* cu
 
     rim_k(y) = ln( P(none | others) + sum over v of P(v | others) * exp(outer_k(y + v)) )
 
-All ratios are taken to the power ``POWER`` in it, as a cut's whole evidence is (:data:`cuts.TEMPER`).  Which line is
-the inner one needs no rule: the far rim has no line at that distance outside of it.
+All ratios are taken to the power ``TEMPER`` in it, as a cut's whole evidence is (:mod:`app.picture.cuts`).  Which line
+is the inner one needs no rule: the far rim has no line at that distance outside of it.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
+from app.picture.cuts import TEMPER
 from app.picture.edgemaps import EdgeMaps, log_ratio
 from app.picture.lie import HeightCurve
 from app.picture.logsum import logsumexp
@@ -31,11 +32,8 @@ WALL = 0.4
 OUT_MM, OUT_STEP_MM = (0.2, 1.2), 0.08
 ALONG_MM = 0.2 * np.arange(-4, 5)
 """How far the far rim may lie outside, and along the blade."""
-POWER = 0.4
 MOST = 12.0
 """Of the far rim's line less counts than of a cut's own (up to 22): 7 and 12 read alike many keys, 22 fewer."""
-BEYOND_MAP = -1.5
-"""The ratio of a place where nothing is seen, for those that lie outside of the map."""
 
 
 def near_rims(maps: EdgeMaps, curves: tuple[HeightCurve, ...]) -> tuple[Floats, ...]:
@@ -52,16 +50,15 @@ def near_rims(maps: EdgeMaps, curves: tuple[HeightCurve, ...]) -> tuple[Floats, 
     every = max(1, round(OUT_STEP_MM / row_mm))
     out = np.arange(round(OUT_MM[0] / row_mm), round(OUT_MM[1] / row_mm) + 1, every)
     above = np.arange(len(maps.y_mm))[:, None] + out
-    inside = (above < len(maps.y_mm))[..., None]
+    nothing = np.zeros((int(out[-1]), len(ALONG_MM)))  # is seen outside of the map
     outer, told = [], []
     for curve in curves:
         columns = np.rint((curve.x_mm + ALONG_MM - maps.x_mm[0]) / column_mm).astype(int)
-        z = maps.floor_z[:, np.clip(columns, 0, len(maps.x_mm) - 1)]
+        z = np.concatenate([maps.floor_z[:, np.clip(columns, 0, len(maps.x_mm) - 1)], nothing])
         ratio = np.minimum(log_ratio(z, signed=True, step_mm=row_mm), MOST)
         ratio = largest_near(ratio, 2 * (every // 2) + 1)
-        ratio = np.where(inside, ratio[np.minimum(above, len(ratio) - 1)], BEYOND_MAP)
-        outer.append(POWER * ratio.reshape(len(ratio), -1))
-        own = POWER * curve.log_p[:, None]
+        outer.append(TEMPER * ratio[above].reshape(len(above), -1))
+        own = TEMPER * curve.log_p[:, None]
         told.append(logsumexp(own + outer[-1], axis=0) - logsumexp(own))
     together = np.sum(told, axis=0) + np.log(WALL / len(told[0]))
     found = []
@@ -69,5 +66,5 @@ def near_rims(maps: EdgeMaps, curves: tuple[HeightCurve, ...]) -> tuple[Floats, 
         weights = np.append(together - own, np.log(1 - WALL))
         weights -= logsumexp(weights)
         every_state = np.concatenate([ratio + weights[:-1], np.full((len(ratio), 1), weights[-1])], axis=1)
-        found.append(np.asarray(logsumexp(every_state, axis=1)) / POWER)
+        found.append(np.asarray(logsumexp(every_state, axis=1)) / TEMPER)
     return tuple(found)

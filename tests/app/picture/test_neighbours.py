@@ -8,17 +8,11 @@ from itertools import product
 import numpy as np
 import pytest
 
-from app.picture.edgemaps import EdgeMaps, edge_maps
-from app.picture.frame import Frame
+from app.picture.edgemaps import EdgeMaps
 from app.picture.lie import Lie
 from app.picture.neighbours import _Chain, with_neighbours
-from app.picture.sample import Patch
-from app.picture.shape import EdgeShape
+from tests.app.picture.edge_scene import SHAPE, maps_of, places_mm, softly
 
-PX = 16.0
-ORIGIN = np.array([60.0, 260.0])
-FRAME = Frame.from_axes(ORIGIN, np.array([1.0, 0.0]), np.array([0.0, -1.0]), PX)
-SHAPE = EdgeShape(np.array([5.0, 9.0, 13.0, 17.0]), 8.0, np.array([7.6, 7.0, 6.4, 5.8, 5.2]), 1.0, 1.0)
 ON_AXIS = Lie(0.0, 0.0, 0.02, 11.0, 1.0, 0.0, 0.0)
 
 
@@ -49,13 +43,9 @@ def test_what_the_others_tell_is_the_sum_over_all_that_they_may_be(count: int) -
 
 def _maps(roots_mm: np.ndarray) -> EdgeMaps:
     """The map of a blade of these floors, softly drawn and noisy."""
-    columns, rows = np.meshgrid(np.arange(440.0), np.arange(300.0))
-    x, y = (columns - ORIGIN[0]) / PX, (ORIGIN[1] - rows) / PX
-    edge = SHAPE.profile(x[0], SHAPE.positions_mm, roots_mm, SHAPE.top_mm)
-    grey = 200.0 - 60.0 / (1.0 + np.exp(-(edge[None, :] - y) * 40.0))
-    grey += np.random.default_rng(2).normal(0.0, 8.0, grey.shape)
-    patch = Patch(grey.astype(np.float32), 0, 0)
-    return edge_maps(patch, FRAME, SHAPE, side=1, step_mm=0.04, beyond_mm=3.0, above_mm=1.5, below_mm=1.0, signed=False)
+    x, y = places_mm()
+    edge = SHAPE.profile(x, SHAPE.positions_mm, roots_mm, SHAPE.top_mm)
+    return maps_of(200.0 - 60.0 * softly(edge - y), 8.0)
 
 
 @pytest.mark.parametrize("roots", [(7.0, 7.6, 7.0, 5.8), (5.8, 5.2, 7.0, 6.4), (7.6, 6.4, 7.6, 7.6)])

@@ -8,18 +8,12 @@ from itertools import product
 import numpy as np
 import pytest
 
-from app.picture.cuts import cut_curve
-from app.picture.edgemaps import EdgeMaps, edge_maps, log_ratio
-from app.picture.frame import Frame
+from app.picture.cuts import TEMPER, cut_curve
+from app.picture.edgemaps import EdgeMaps, log_ratio
 from app.picture.lie import HeightCurve
-from app.picture.rims import MOST, POWER, WALL, near_rims
-from app.picture.sample import Patch
-from app.picture.shape import EdgeShape
+from app.picture.rims import MOST, WALL, near_rims
+from tests.app.picture.edge_scene import SHAPE, maps_of, places_mm, softly
 
-PX = 16.0
-ORIGIN = np.array([60.0, 260.0])
-FRAME = Frame.from_axes(ORIGIN, np.array([1.0, 0.0]), np.array([0.0, -1.0]), PX)
-SHAPE = EdgeShape(np.array([5.0, 9.0, 13.0, 17.0]), 8.0, np.array([7.6, 7.0, 6.4, 5.8, 5.2]), 1.0, 1.0)
 ROOTS_MM = np.array([7.0, 5.8, 6.4, 5.2])
 APART_MM, ASIDE_MM = 0.5, 0.2
 METAL, WALL_GREY, PAPER = 100.0, 150.0, 200.0
@@ -27,19 +21,14 @@ METAL, WALL_GREY, PAPER = 100.0, 150.0, 200.0
 
 def _maps(walled: tuple[bool, ...]) -> EdgeMaps:
     """A blade beside whose cuts a wall lighter than the metal shows; beside others it goes on and has no far rim."""
-    columns, rows = np.meshgrid(np.arange(440.0), np.arange(300.0))
-    x, y = (columns - ORIGIN[0]) / PX, (ORIGIN[1] - rows) / PX
-    near = SHAPE.profile(x[0], SHAPE.positions_mm, ROOTS_MM, SHAPE.top_mm)
-    far = APART_MM + SHAPE.profile(x[0] - ASIDE_MM, SHAPE.positions_mm, ROOTS_MM, SHAPE.top_mm)
+    x, y = places_mm()
+    near = SHAPE.profile(x, SHAPE.positions_mm, ROOTS_MM, SHAPE.top_mm)
+    far = APART_MM + SHAPE.profile(x - ASIDE_MM, SHAPE.positions_mm, ROOTS_MM, SHAPE.top_mm)
     for position, wall in zip(SHAPE.positions_mm, walled, strict=True):
         if not wall:
-            far = np.where(np.abs(x[0] - position) < 2.0, far + 5.0, far)
-    grey = np.full(x.shape, PAPER)
-    for edge, inside in ((far, WALL_GREY), (near, METAL)):
-        grey += (inside - grey) / (1.0 + np.exp(-(edge[None, :] - y) * 40.0))
-    grey += np.random.default_rng(2).normal(0.0, 3.0, grey.shape)
-    patch = Patch(grey.astype(np.float32), 0, 0)
-    return edge_maps(patch, FRAME, SHAPE, side=1, step_mm=0.04, beyond_mm=3.0, above_mm=1.5, below_mm=1.0, signed=False)
+            far = np.where(np.abs(x - position) < 2.0, far + 5.0, far)
+    grey = PAPER + (WALL_GREY - PAPER) * softly(far - y)
+    return maps_of(grey + (METAL - grey) * softly(near - y), 3.0)
 
 
 def _curves(maps: EdgeMaps) -> tuple[HeightCurve, ...]:
@@ -81,15 +70,15 @@ def test_each_cut_is_told_by_the_vectors_that_the_others_allow() -> None:
 
     def ratio(curve: HeightCurve, out: int, aside: float) -> np.ndarray:
         column = round((curve.x_mm + aside - maps.x_mm[0]) / column_mm)
-        found = np.minimum(log_ratio(maps.floor_z[:, [column]], signed=True, step_mm=row_mm)[:, 0], MOST)
-        found = np.max([np.roll(np.pad(found, 1, mode="edge"), k)[1:-1] for k in (-1, 0, 1)], axis=0)
-        return np.array([found[k + out] if k + out < len(found) else -1.5 for k in range(len(found))])
+        z = np.pad(maps.floor_z[:, column], (0, 40))  # nothing is seen outside of the map
+        found = np.minimum(log_ratio(z[:, None], signed=True, step_mm=row_mm)[:, 0], MOST)
+        return np.array([found[k + out - 1 : k + out + 2].max() for k in range(len(maps.y_mm))])
 
     vectors = list(product(outs, asides))
-    every = [[np.exp(POWER * ratio(curve, *vector)) for vector in vectors] for curve in curves]
-    own = [np.exp(POWER * curve.log_p) for curve in curves]
+    every = [[np.exp(TEMPER * ratio(curve, *vector)) for vector in vectors] for curve in curves]
+    own = [np.exp(TEMPER * curve.log_p) for curve in curves]
     told = np.array([[(p * r).sum() / p.sum() for r in one] for p, one in zip(own, every, strict=True)])
     for k, rim in enumerate(near_rims(maps, curves)):
         weights = WALL / len(vectors) * np.delete(told, k, axis=0).prod(axis=0)
         total = (1 - WALL) + sum(w * r for w, r in zip(weights, every[k], strict=True))
-        assert rim == pytest.approx(np.log(total / ((1 - WALL) + weights.sum())) / POWER, abs=1e-6)
+        assert rim == pytest.approx(np.log(total / ((1 - WALL) + weights.sum())) / TEMPER, abs=1e-6)
