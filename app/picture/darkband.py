@@ -14,7 +14,8 @@ Two ways to see the band:
 A floor or flank loses what either says, whichever is more (:func:`dark_inside`); long lines (uncut edge, back), beside
 which grooves run all the way, what the second says.
 
-Not for copies, on which metal and shadow are one black.
+Not for copies, on which metal and shadow are one black.  There the band is the other way round: a groove or a highlight
+that is copied white has the key's own black beyond it, a floor has none (:func:`black_beyond`).
 """
 
 from __future__ import annotations
@@ -42,6 +43,15 @@ FROM, UP_TO, OUTSIDE_DARK = 0.25, 3.0, 4.5
 Measured on 1255 floors of drawn scans and photos with a card: among metal's edges a share of 0.25 or less was e^3 times
 as often as at a band's outer side, 1 about as often, 3 and more e^-3 times.  Floors of one key are alike, so three
 quarters of that count.
+"""
+
+AGAIN_MM = 3.0
+"""How far beyond a copy's floor it is looked for black: a groove's white is seldom broader."""
+AGAIN_FROM, AGAIN_UP_TO, BLACK_AGAIN = 0.35, 2.0, 3.0
+"""The same for what is dark again beyond a copy's floor.
+
+Measured at 1322 true floors and 1485 edges inside the black of 200 drawn copies: more than 2 at one in a hundred of the
+first and at three quarters of the second, e^4.4 times as often; counted for less, as above.
 """
 
 
@@ -79,9 +89,7 @@ def outside_dark(level: Values, noise: float, step_mm: float) -> Floats:
             seen += 1
             np.maximum(lightest, at(seen), out=lightest)
         np.maximum(darker, at(breadth + beside) - lightest, out=darker)
-    share = darker / np.hypot(OF_STEP * rise, OF_NOISE * noise)
-    share = np.where(rise > 0.0, np.clip(share, FROM, UP_TO), FROM)
-    return np.asarray(np.log(share / FROM) * (-OUTSIDE_DARK / np.log(UP_TO / FROM)), dtype=float)
+    return _against(darker, rise, noise, (FROM, UP_TO), OUTSIDE_DARK)
 
 
 def beyond_dark(z: Floats, step_mm: float) -> Floats:
@@ -101,3 +109,34 @@ def beyond_dark(z: Floats, step_mm: float) -> Floats:
     lighter = np.maximum(z, 1e-6)
     band = np.clip(darkest / lighter / (0.5 * AS_DARK) - 1.0, 0.0, 1.0) * np.clip(0.5 * lighter - 1.0, 0.0, 1.0)
     return np.asarray(-BEYOND_DARK * band, dtype=float)
+
+
+def black_beyond(level: Values, noise: float, step_mm: float) -> Floats:
+    """What speaks against a floor on a copy beyond which it is dark again (0 or less).
+
+    Parameters
+    ----------
+    level
+        (rows, ...) mean grey along a floor at every height; the first axis runs outward.
+    noise
+        Spread of changes from place to place, in grey levels.
+    step_mm
+        Distance of neighbouring rows.
+    """
+    beside, far = round(BESIDE_MM / step_mm), round(AGAIN_MM / step_mm) // 2
+    level = level.astype(np.float32, copy=False)
+    rows = len(level)
+    outside = np.concatenate([level[beside:], np.repeat(level[-1:], beside + 2 * far, axis=0)])
+    inside = np.concatenate([np.repeat(level[:1], beside, axis=0), level])[:rows]
+    darkest = -largest_near(-outside, 2 * far + 1)[far : far + rows]
+    outside = outside[:rows]
+    rise = outside - inside
+    return _against(outside - darkest, rise, noise, (AGAIN_FROM, AGAIN_UP_TO), BLACK_AGAIN)
+
+
+def _against(darker: Values, rise: Values, noise: float, shares: tuple[float, float], most: float) -> Floats:
+    """What so much dark speaks against an edge to the lighter outside with this rise."""
+    least, all_of_it = shares
+    share = darker / np.hypot(OF_STEP * rise, OF_NOISE * noise)
+    share = np.where(rise > 0.0, np.clip(share, least, all_of_it), least)
+    return np.asarray(np.log(share / least) * (-most / np.log(all_of_it / least)), dtype=float)

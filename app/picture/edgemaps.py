@@ -17,8 +17,8 @@ height saturates at ``STRONGEST`` (a black border is no better than a clear edge
 kept, so that a clear edge stays sharp), and the ratio is mixed with a share ``NOTHING`` of floors that show no edge
 at all.
 
-A line to the light that has a dark band inside it is mostly not the metal's edge (:mod:`app.picture.darkband`; not on
-copies).
+A line to the light that has a dark band inside it is mostly not the metal's edge, nor, on a copy, a floor beyond which
+it is dark again (:mod:`app.picture.darkband`).
 
 Before that: what is wider than ``WIDE_MM`` is taken off (the soft ramp of a shadow), and for floors and flanks the
 median along each row (grooves, brushing and a back run along the whole blade and are no floors): well inside the blade
@@ -36,7 +36,7 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 from scipy.special import log_ndtr
 
-from app.picture.darkband import dark_inside
+from app.picture.darkband import black_beyond, dark_inside
 from app.picture.diagonals import Diagonals, Rows, diagonal_sums, diagonals
 from app.picture.frame import Frame
 from app.picture.median import row_medians, spread
@@ -85,7 +85,7 @@ class EdgeMaps:
     cut
         (m, n) log-likelihood ratio of a cut centred at x with its floor at y: floor and both flanks.
     floor
-        (m, n) the floor's part of it, with all that dark bands beside the cut say (:func:`dark_inside`).
+        (m, n) the floor's part of it, with all that the dark beside the cut says (:mod:`app.picture.darkband`).
     floor_z
         (m, n) mean change of grey along a floor, in units of its spread.
     right, left
@@ -96,6 +96,10 @@ class EdgeMaps:
         Spread of ``rise``.
     signed
         True where only a rise towards the outside counts.
+    flanks_mm
+        How far the flanks stand above where the table has them beside their floors.
+    hidden
+        True where most floors may be hidden in black (:mod:`app.picture.valleys`).
     """
 
     x_mm: Floats
@@ -108,6 +112,8 @@ class EdgeMaps:
     rise: Floats
     noise: float
     signed: bool
+    flanks_mm: float = 0.0
+    hidden: bool = False
 
 
 def edge_maps(
@@ -161,15 +167,17 @@ def edge_maps(
     floor_z = floor / floor_noise
     floors = log_ratio(floor_z, signed=signed, step_mm=step_mm)
     cut, dark = floors.copy(), np.zeros_like(floors)
-    shade = None if signed else _shade(grey, frame, sx, step_mm)
-    if shade is not None:
-        along_floor = uniform_filter1d(shade, width, axis=1, mode="nearest")
+    shade = _shade(grey, frame, sx, step_mm)
+    along_floor = uniform_filter1d(shade, width, axis=1, mode="nearest")
+    if signed:
+        dark += black_beyond(along_floor, floor_noise, step_mm)
+    else:
         dark += dark_inside(along_floor, floor_noise, floor_z, step_mm)
     for flank, direction in zip(flanks, (1, -1), strict=True):
         z = _flanks(flank, len(y), len(x), rows, start, direction)
         told = log_ratio(z, signed=signed, step_mm=step_mm)
         cut += np.roll(told, -direction * half, axis=1)
-        if shade is not None:
+        if not signed:
             along_flank = _flank_shades(shade, usual, rows, start, direction)
             told = dark_inside(along_flank, flank.noise, z, step_mm)
             told[rows - start - min(SHORTEST_ROWS, usual) + 1 :] = 0.0  # no flanks there

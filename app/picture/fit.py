@@ -5,8 +5,8 @@ A look is: evidence of cuts at every place (:mod:`app.picture.edgemaps`), the pl
 (:mod:`app.picture.lie`).  The first look at each rough frame is coarse and tries several places; the line's evidence,
 the shoulder and the tip decide.  The likeliest are looked at again from where they were found, in a frame of the scale
 that they showed, until nothing gets better: a frame that was wide of the blade is often led to it in steps.  The last
-look is fine, and there every cut is weighed with its neighbours (:mod:`app.picture.neighbours`), the line once more
-with what that gives.
+look is fine.  There a copy's edges are looked at with their floors shown and hidden (:mod:`app.picture.valleys`), and
+every cut is weighed with its neighbours (:mod:`app.picture.neighbours`), the line once more with what that gives.
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ from app.picture.rims import near_rims
 from app.picture.sample import Patch
 from app.picture.shape import EdgeShape, edge_shape
 from app.picture.straight import runs_on
+from app.picture.valleys import as_seen, sights
 from keycore.measured import Floats, Measured
 from keycore.spec import KeySpec
 
@@ -188,7 +189,8 @@ def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool) -> FittedB
     """Fit the table's blade finely where the first look found it."""
     shape = edge_shape(spec)
     patch, frame = rough.patch, rough.frame
-    (fine,) = _looks(patch, frame, spec, shape, AGAIN, LINE_AGAIN, FINE_MM, paper_lighter)
+    looks = _looks(patch, frame, spec, shape, AGAIN, LINE_AGAIN, FINE_MM, paper_lighter, hidden=paper_lighter)
+    fine = max(looks, key=lambda look: look.score)
     fine = _with_neighbours(fine, spec, shape)
     final = fine.lie.applied(frame)
     edges = tuple(_fitted_edge(patch, final, shape, fine, number, side) for number, side in enumerate(_sides(spec)))
@@ -256,8 +258,13 @@ def _looks(
     paper_lighter: bool,
     *,
     places: int = 1,
+    hidden: bool = False,
 ) -> list[_Look]:
-    """Look along and across the blade; with several ``places``, at the likeliest ones, and at several lines of each."""
+    """Look along and across the blade.
+
+    With several ``places``, at the likeliest ones, and at several lines of each; where floors may be ``hidden``, with
+    those of each edge shown and hidden.
+    """
     reach_mm = 2.5 * line.offset_sd_mm
     beyond = 1.0 + guess.offsets_mm[-1] + 2.5 * guess.scale_sd * float(np.abs(shape.positions_mm).max()) + 2.0
     maps = tuple(
@@ -279,19 +286,22 @@ def _looks(
         back = back_of(patch, frame, shape, reach_mm=reach_mm, step_mm=step_mm / 2, signed=paper_lighter)
     deepest = float(shape.roots_mm.min())
     looks = []
-    for place in alignments(maps, shape, guess, places):
-        curves = tuple(tuple(cut_curve(edge, float(at)) for at in place.centres_mm(shape)) for edge in maps)
-        floors = [[deepest if places > 1 else curve.most_mm for curve, _, _ in edge] for edge in curves]
-        tops = tuple(_uncut(edge, spec, shape, place, at) for edge, at in zip(maps, floors, strict=True))
-        lines = LINES if places > 1 else 1
-        lies = _lies(curves, tops, back, spec, shape, place, line, step_mm=step_mm, count=lines)
-        straight = sum(
-            runs_on(edge, shape, place.centres_mm(shape), np.array([curve.most_mm for curve, _, _ in cuts]))
-            for edge, cuts in zip(maps, curves, strict=True)
-        )
-        for lie in lies:
-            ends = partial(_ends, patch, lie.applied(frame), spec, shape, place, paper_lighter)
-            looks.append(_Look(maps, place, curves, tops, back, lie, lie.score + place.log_prior + straight, ends))
+    for sight in sights(maps) if hidden else (maps,):
+        for place in alignments(sight, shape, guess, places):
+            centres_mm = place.centres_mm(shape)
+            seen, believed = as_seen(sight, centres_mm) if hidden else (sight, 0.0)
+            curves = tuple(tuple(cut_curve(edge, float(at)) for at in centres_mm) for edge in seen)
+            floors = [[deepest if places > 1 else curve.most_mm for curve, _, _ in edge] for edge in curves]
+            tops = tuple(_uncut(edge, spec, shape, place, at) for edge, at in zip(seen, floors, strict=True))
+            lines = LINES if places > 1 else 1
+            straight = sum(
+                runs_on(edge, shape, centres_mm, np.array([curve.most_mm for curve, _, _ in cuts]))
+                for edge, cuts in zip(seen, curves, strict=True)
+            )
+            for lie in _lies(curves, tops, back, spec, shape, place, line, step_mm=step_mm, count=lines):
+                ends = partial(_ends, patch, lie.applied(frame), spec, shape, place, paper_lighter)
+                log_p = lie.score + place.log_prior + straight + believed
+                looks.append(_Look(seen, place, curves, tops, back, lie, log_p, ends))
     return looks
 
 

@@ -249,7 +249,7 @@ def _chain(
     ``own`` is what speaks for each cut's floor: (k) arrays (m, rows).
     """
     right_corner, left_corner = (lines.column(centres_mm + end * shape.flat_mm / 2) for end in (1, -1))
-    rows = [lines.row(heights_mm + at) for at in line_mm]
+    rows = [lines.row(heights_mm + at + lines.maps.flanks_mm) for at in line_mm]
     tops = lines.row(top_mm + line_mm)
     skip = max(1, round(FLANK_CORNER_MM / lines.column_mm))
     right, left, uncut = [], [], []

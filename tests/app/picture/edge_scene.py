@@ -26,8 +26,10 @@ def softly(inside_mm: np.ndarray) -> np.ndarray:
     return np.asarray(1.0 / (1.0 + np.exp(-inside_mm * 40.0)))
 
 
-def maps_of(grey: np.ndarray, noise: float) -> EdgeMaps:
-    """The map of a drawn picture, made noisy."""
+def maps_of(grey: np.ndarray, noise: float, *, signed: bool = False) -> EdgeMaps:
+    """The map of a drawn picture, made noisy; of a copy where only a rise towards the outside counts (``signed``)."""
     noisy = grey + np.random.default_rng(2).normal(0.0, noise, grey.shape)
     patch = Patch(noisy.astype(np.float32), 0, 0)
-    return edge_maps(patch, FRAME, SHAPE, side=1, step_mm=0.04, beyond_mm=3.0, above_mm=1.5, below_mm=1.0, signed=False)
+    return edge_maps(
+        patch, FRAME, SHAPE, side=1, step_mm=0.04, beyond_mm=3.0, above_mm=1.5, below_mm=1.0, signed=signed
+    )

@@ -6,7 +6,15 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter1d
 
-from app.picture.darkband import BEYOND_DARK, OUTSIDE_DARK, beyond_dark, dark_inside, outside_dark
+from app.picture.darkband import (
+    BEYOND_DARK,
+    BLACK_AGAIN,
+    OUTSIDE_DARK,
+    beyond_dark,
+    black_beyond,
+    dark_inside,
+    outside_dark,
+)
 
 STEP_MM = 0.04
 Y_MM = STEP_MM * np.arange(120)
@@ -77,3 +85,31 @@ def test_a_floor_loses_what_either_way_of_seeing_the_band_says() -> None:
     one, other = outside_dark(level, 3.0, STEP_MM), beyond_dark(z, STEP_MM)
     assert either == pytest.approx(np.minimum(one, other))
     assert (one < other).any() and (other < one).any()
+
+
+@pytest.mark.parametrize("breadth_mm", [0.4, 1.0])
+def test_a_copied_groove_is_no_floor(breadth_mm: float) -> None:
+    """White inside the black loses all of it at the side where it gets lighter; the key's own border loses nothing."""
+    grey = np.where(Y_MM < EDGE_MM, 30.0, PAPER)
+    grey[np.abs(Y_MM - 1.2 - breadth_mm / 2) < breadth_mm / 2] = PAPER
+    copied = gaussian_filter1d(grey, 0.06 / STEP_MM)
+
+    told = black_beyond(copied, 3.0, STEP_MM)
+
+    assert told[np.abs(Y_MM - 1.2) < 0.05] == pytest.approx(-BLACK_AGAIN)
+    assert told[np.abs(Y_MM - EDGE_MM) < 0.1] == pytest.approx(0.0, abs=1e-9)
+    assert told[np.abs(Y_MM - 1.2 - breadth_mm) < 0.05] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_what_noise_alone_makes_black_again_is_nothing() -> None:
+    """A little darker beyond an edge counts less the more noise there is."""
+    grey = np.where(Y_MM < EDGE_MM, 30.0, PAPER)
+    grey[Y_MM > EDGE_MM + 0.6] = 140.0
+    copied = gaussian_filter1d(grey, 0.06 / STEP_MM)
+
+    quiet, noisy = (
+        float(black_beyond(copied, noise, STEP_MM)[np.abs(Y_MM - EDGE_MM) < 0.1].min()) for noise in (3.0, 400.0)
+    )
+
+    assert quiet < -0.5 * BLACK_AGAIN
+    assert noisy == pytest.approx(0.0, abs=1e-9)
