@@ -12,7 +12,7 @@ from app.picture.edgemaps import EdgeMaps
 from app.picture.lie import Lie
 from app.picture.logsum import logsumexp
 from app.picture.neighbours import with_neighbours
-from app.picture.valleys import FILLED_MM, HIDDEN_FLOORS, as_seen, hidden_floors, sights
+from app.picture.valleys import BORDER_MM, HIDDEN_FLOORS, as_seen, hidden_floors, sights
 from tests.app.picture.edge_scene import SHAPE, maps_of, places_mm, softly
 
 ROOTS_MM = np.array([7.0, 5.8, 6.4, 5.2])
@@ -78,6 +78,14 @@ def test_flanks_may_stand_apart_from_their_floors(apart_mm: float) -> None:
     assert [curve.most_mm for curve in curves] == pytest.approx(ROOTS_MM, abs=0.06)
 
 
+def test_floors_that_all_show_too_high_are_told_by_their_flanks() -> None:
+    """Flanks far below the floors beside them: shadow has lifted every floor by one amount."""
+    seen = _likeliest(_copied(apart_mm=-0.4))
+
+    assert not seen.hidden
+    assert _heights(seen) == pytest.approx(ROOTS_MM - 0.4, abs=0.1)
+
+
 def test_each_edge_is_looked_at_by_itself() -> None:
     """Shadow falls to one side: both edges of a double key shown, both hidden, and either."""
     maps = _copied()
@@ -94,7 +102,7 @@ def test_a_hidden_floor_is_told_by_every_border_beyond_it() -> None:
     """Against the sum written out, on lines of chance."""
     row_mm, rows = 0.05, 60
     shown = np.random.default_rng(4).normal(0.0, 4.0, (rows, 3))
-    steps = range(round(FILLED_MM[0] / row_mm), round(FILLED_MM[1] / row_mm))
+    steps = range(round(BORDER_MM[0] / row_mm), round(BORDER_MM[1] / row_mm))
 
     told = hidden_floors(shown, row_mm)
 
