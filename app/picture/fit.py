@@ -63,6 +63,8 @@ class FittedEdge:
     """(n,) height of the edge along ``x_mm``, for drawing."""
     floors_mm: tuple[float, ...]
     """(k,) floors as the eye sees them where a step is clear, else as fitted."""
+    hidden: bool
+    """True where most floors are hidden in a copy's black, so that the flanks tell the cuts."""
 
 
 @dataclass(frozen=True)
@@ -387,8 +389,9 @@ def _fitted_edge(
     patch: Patch, frame: Frame, shape: EdgeShape, look: _Look, number: int, side: Literal[1, -1]
 ) -> FittedEdge:
     """Bring one edge's evidence to the final frame."""
+    hidden = look.maps[number].hidden
     cuts = tuple(
-        cut_evidence(curve, centre, spread, side * float(look.lie.at(curve.x_mm)))
+        cut_evidence(curve, centre, spread, side * float(look.lie.at(curve.x_mm)), hidden=hidden)
         for curve, centre, spread in look.curves[number]
     )
     uncut = look.tops[number]
@@ -409,4 +412,5 @@ def _fitted_edge(
         x_mm=x,
         profile_mm=shape.profile(x, look.alignment.centres_mm(shape), modes, top_mm),
         floors_mm=tuple(cut.mode_mm if floor is None else floor for cut, floor in zip(cuts, seen, strict=True)),
+        hidden=hidden,
     )

@@ -35,6 +35,10 @@ it is far more: the decoder keeps a share for that.  The blade's height says the
 """
 
 
+HIDDEN = (
+    "Black hides the floors of most cuts in this copy, so their flanks were measured; a lighter copy or a picture of "
+    "the key itself would tell more."
+)
 CLICK_PX, LENGTH_SD_MM = 1.0, 0.05
 """How far off a hand's click at the end of a length is, and how far the thing's size is from what is said of it."""
 OFF_PLANE = 0.01
@@ -62,7 +66,7 @@ def report(
         refined = refined.model_copy(update={"reference": ground.view.mark()})
     references = _references(picture, spec, fitted, ground, reference, marks)
     straight = _straight(fitted)
-    warnings = _warnings(spec, ground)
+    warnings = _warnings(spec, ground, fitted)
     readings = Readings(
         cuts=cuts,
         references=references,
@@ -82,7 +86,7 @@ def report(
     )
 
 
-def _warnings(spec: KeySpec, ground: Ground) -> tuple[str, ...]:
+def _warnings(spec: KeySpec, ground: Ground, fitted: FittedBlade) -> tuple[str, ...]:
     """Say what had to be assumed."""
     warnings = []
     if spec.cut_form.flat_mm is None or spec.cut_form.angle_deg is None:
@@ -94,6 +98,8 @@ def _warnings(spec: KeySpec, ground: Ground) -> tuple[str, ...]:
         warnings.append(
             "This looks like a photo, but no card or page was found to straighten it by; mark the four corners of one."
         )
+    if any(edge.hidden for edge in fitted.edges):
+        warnings.append(HIDDEN)
     return tuple(warnings)
 
 

@@ -19,7 +19,8 @@ from app.picture.values import Picture, PictureReading
 from keycore.decode import decode
 from keycore.marks import Marks, ReferenceMark
 from keycore.refusal import Refusal
-from keycore.spec import KeySpec
+from keycore.spec import KeySpec, load_spec
+from tests.generator.make import write_set
 
 ASSETS = Path(__file__).parents[3] / "assets"
 STORY = json.loads((ASSETS / "demo.json").read_text(encoding="utf-8"))
@@ -255,3 +256,15 @@ def test_a_length_in_a_photo_is_no_mark_of_the_key(spec: KeySpec) -> None:
     with pytest.raises(Refusal, match="The marks have no back"):
         Ground("photo-card", view, 2.0, key_scale=True).frame(length, spec)
     assert ground_of(photo, spec, length, medium=None, reference="auto").view is None
+
+
+def test_a_reading_says_where_flanks_alone_told_its_cuts(tmp_path: Path) -> None:
+    """A copy on which none of the floors shows an edge is read all the same, and a person is told how."""
+    (truth,) = write_set(tmp_path, 50, 1, ("photocopy",), ("A",))
+    assert truth["nuisance"]["floors_without_edge"] == len(truth["code"])
+    table = load_spec(tmp_path / "specs" / f"{truth['spec']}.json")
+
+    reading = read_picture(open_picture(tmp_path / truth["image"]), table)
+
+    assert any("Black hides the floors" in sentence for sentence in reading.warnings)
+    assert decode(reading.readings, table).code == tuple(truth["code"])

@@ -20,13 +20,13 @@ TONER, PAPER = 40.0, 220.0
 CENTRES_MM = SHAPE.positions_mm
 
 
-def _copied(*, filled_mm: float = 0.0, apart_mm: float = 0.0) -> EdgeMaps:
-    """A blade in black: valleys filled level up to so much above their floors, flanks standing apart from these."""
+def _copied(*, filled_mm: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0), apart_mm: float = 0.0) -> EdgeMaps:
+    """A blade in black: each valley filled up to so much above its floor, flanks standing apart from the floors."""
     x, y = places_mm()
     shape = replace(SHAPE, flat_mm=SHAPE.flat_mm - 2 * apart_mm * SHAPE.tangent)
     outline = shape.profile(x, CENTRES_MM, ROOTS_MM, SHAPE.top_mm)
-    for at, root in zip(CENTRES_MM, ROOTS_MM, strict=True):
-        outline = np.where(np.abs(x - at) < 2.0, np.maximum(outline, min(root + filled_mm, SHAPE.top_mm)), outline)
+    for at, root, filled in zip(CENTRES_MM, ROOTS_MM, filled_mm, strict=True):
+        outline = np.where(np.abs(x - at) < 2.0, np.maximum(outline, min(root + filled, SHAPE.top_mm)), outline)
     return maps_of(PAPER + (TONER - PAPER) * softly(outline - y), 12.0, signed=True)
 
 
@@ -46,8 +46,8 @@ def _heights(maps: EdgeMaps) -> list[float]:
 
 
 def test_cuts_whose_floors_are_hidden_are_told_by_their_flanks() -> None:
-    """The black's border over a floor is not taken for it."""
-    maps = _copied(filled_mm=0.8)
+    """The black's border, which stands differently high over each floor, is not taken for it."""
+    maps = _copied(filled_mm=(0.8, 0.3, 1.1, 0.6))
 
     seen = _likeliest(maps)
 
