@@ -33,9 +33,7 @@ Blur is the same on both sides of a step and moves it by nothing; a chamfer hide
 copier's toner spreads or shrinks by up to about a tenth on either side.  Where a shadow's border was followed instead
 it is far more: the decoder keeps a share for that.  The blade's height says the rest.
 """
-
-
-HIDDEN = (
+FLOORS_HIDDEN = (
     "Black hides the floors of most cuts in this copy, so their flanks were measured; a lighter copy or a picture of "
     "the key itself would tell more."
 )
@@ -99,7 +97,7 @@ def _warnings(spec: KeySpec, ground: Ground, fitted: FittedBlade) -> tuple[str, 
             "This looks like a photo, but no card or page was found to straighten it by; mark the four corners of one."
         )
     if any(edge.hidden for edge in fitted.edges):
-        warnings.append(HIDDEN)
+        warnings.append(FLOORS_HIDDEN)
     return tuple(warnings)
 
 
