@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from app.picture.edgemaps import EdgeMaps
@@ -23,6 +24,14 @@ CENTRE_SD_MM = 0.05
 """How far a cut's centre may stand from the common spacing: making, and a shadow on one flank."""
 APART_MM = 0.6
 """Two places nearer than this are one."""
+
+
+def centre_moves(column_mm: float) -> tuple[NDArray[np.intp], Floats]:
+    """(m,) columns by which a cut may stand beside its place, and their log-probability."""
+    reach = max(1, round(2 * CENTRE_SD_MM / column_mm))
+    moves = np.arange(-reach, reach + 1)
+    log_p = np.asarray(-0.5 * (moves * column_mm / CENTRE_SD_MM) ** 2, dtype=float)
+    return moves, log_p - logsumexp(log_p)
 
 
 @dataclass(frozen=True)

@@ -112,17 +112,7 @@ def beyond_dark(z: Floats, step_mm: float) -> Floats:
 
 
 def black_beyond(level: Values, noise: float, step_mm: float) -> Floats:
-    """What speaks against a floor on a copy beyond which it is dark again (0 or less).
-
-    Parameters
-    ----------
-    level
-        (rows, ...) mean grey along a floor at every height; the first axis runs outward.
-    noise
-        Spread of changes from place to place, in grey levels.
-    step_mm
-        Distance of neighbouring rows.
-    """
+    """What speaks against a copy's floor beyond which it is dark again: arguments as of :func:`outside_dark`."""
     beside, far = round(BESIDE_MM / step_mm), round(AGAIN_MM / step_mm) // 2
     level = level.astype(np.float32, copy=False)
     rows = len(level)

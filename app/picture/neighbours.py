@@ -26,7 +26,7 @@ from typing import Any
 
 import numpy as np
 
-from app.picture.alignment import CENTRE_SD_MM
+from app.picture.alignment import centre_moves
 from app.picture.diagonals import Rows
 from app.picture.edgemaps import ALIKE_MM, FLANK_CORNER_MM, PEAK_MM, EdgeMaps, ratio_of_peak
 from app.picture.lie import HeightCurve, Lie
@@ -115,9 +115,7 @@ class _Lines:
 def _lines(maps: EdgeMaps) -> _Lines:
     row_mm, column_mm = float(maps.y_mm[1] - maps.y_mm[0]), float(maps.x_mm[1] - maps.x_mm[0])
     beside = round(PEAK_MM / row_mm)
-    reach = max(1, round(2 * CENTRE_SD_MM / column_mm))
-    moves = np.arange(-reach, reach + 1)
-    prior = np.asarray(-0.5 * (moves * column_mm / CENTRE_SD_MM) ** 2, dtype=float)
+    moves, move_prior = centre_moves(column_mm)
     along = np.zeros((len(maps.y_mm), len(maps.x_mm) + 1))
     np.cumsum(maps.rise, axis=1, out=along[:, 1:])
     return _Lines(
@@ -127,7 +125,7 @@ def _lines(maps: EdgeMaps) -> _Lines:
         along=along,
         shifts=np.arange(-beside, beside + 1),
         moves=moves,
-        move_prior=prior - logsumexp(prior),
+        move_prior=move_prior,
     )
 
 

@@ -34,8 +34,8 @@ copier's toner spreads or shrinks by up to about a tenth on either side.  Where 
 it is far more: the decoder keeps a share for that.  The blade's height says the rest.
 """
 FLOORS_HIDDEN = (
-    "Black hides the floors of most cuts in this copy, so their flanks were measured; a lighter copy or a picture of "
-    "the key itself would tell more."
+    "Black hides floors of cuts in this copy, so these cuts were measured by their flanks; a lighter copy or a picture "
+    "of the key itself would tell more."
 )
 CLICK_PX, LENGTH_SD_MM = 1.0, 0.05
 """How far off a hand's click at the end of a length is, and how far the thing's size is from what is said of it."""
