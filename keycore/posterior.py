@@ -45,6 +45,7 @@ from keycore.prior import (
     TILT_SIGMA,
     GrowthPrior,
     Making,
+    back_inside,
     picture_growth_likelihood,
     usual_growth,
 )
@@ -128,7 +129,7 @@ class PicturePosterior:
         steps_mm = -np.diff(self.roots_mm)
         self.half_step_mm = 0.6 * np.minimum(np.append(steps_mm, np.inf), np.insert(steps_mm, 0, np.inf))
         self.evidence: ScaleEvidence = scale_evidence(readings, spec)
-        self.growth_prior = _growth_prior(readings, growth_prior)
+        self.growth_prior = _growth_prior(readings, spec, growth_prior)
         self.third_sigma, reach, extra = _third(readings, spec)
         if pictures > THIRD_UP_TO:
             extra = [math.hypot(own, self.third_sigma * by) for own, by in zip(extra, reach, strict=True)]
@@ -370,11 +371,12 @@ def sums_of(lattice: Lattice, links: Links) -> Sums:
     return Sums(mass, cells / mass, np.array(depths), tuple(without))
 
 
-def _growth_prior(readings: Readings, growth_prior: GrowthPrior | None) -> GrowthPrior:
+def _growth_prior(readings: Readings, spec: KeySpec, growth_prior: GrowthPrior | None) -> GrowthPrior:
     prior = usual_growth() if growth_prior is None else growth_prior
-    if readings.growth_mm is None:
-        return prior
-    return prior.times(picture_growth_likelihood(readings.growth_mm.value, readings.growth_mm.sigma))
+    if readings.growth_mm is not None:
+        prior = prior.times(picture_growth_likelihood(readings.growth_mm.value, readings.growth_mm.sigma))
+    by_program = any(cut.evidence is not None for cut in readings.cuts)
+    return back_inside(prior) if by_program and spec.edges == "single" else prior
 
 
 def _third(readings: Readings, spec: KeySpec) -> tuple[float, list[float], list[float]]:

@@ -15,6 +15,11 @@ Growth (by how much visible edges stand outside the metal)
     picture is looked at: by the prior alone no code is ever sure.  Corners are rounded by 0.04 mm, so that a lattice
     can integrate it.  From cut to cut growth differs by about 0.01 mm, an independent error of each.
 
+A line inside the back
+    Growth has the back's part in it.  On one picture in a hundred of a single edge, read by a program, a groove's edge
+    or the near rim of a thick key has passed for the back: then every root, and the blade's height with them, reads
+    too low by up to half a millimetre, all amounts alike likely (:func:`back_inside`).
+
 Making
     The table's tolerance is what the maker allows; nearly all keys keep it, so it is taken as two standard deviations.
     A floor of 0.01 mm stands for what no maker's table says: plating, burrs and the cutter's own wear.
@@ -78,6 +83,7 @@ GROWTH_UNEVEN_MM = 0.01
 TOLERANCE_SIGMAS = 2.0
 MAKING_FLOOR_MM = 0.01
 WORN_SHARE, WEAR_MEAN_MM = 1 / 3, 0.03
+BACK_INSIDE_SHARE = 0.01
 COMMON_WEAR_MM = (0.0, 0.01, 0.03, 0.05, 0.07)
 COMMON_WEAR_SHARES = (2 / 3, 1 / 12, 1 / 12, 1 / 12, 1 / 12)
 BAD_SIGMA_MM, ONE_EDGE_MM = 0.7, 0.1
@@ -145,6 +151,14 @@ def picture_growth_likelihood(value_mm: float, sigma_mm: float) -> Callable[[Flo
         )
 
     return likelihood
+
+
+def back_inside(growth: GrowthPrior) -> GrowthPrior:
+    """The growth of a picture whose back may be a line inside the metal."""
+    growths_mm = growth.growths_mm
+    inside = np.asarray(growths_mm <= 0, dtype=float)
+    level = inside / (inside.sum() * (growths_mm[1] - growths_mm[0]))
+    return GrowthPrior(growths_mm, (1 - BACK_INSIDE_SHARE) * growth.density + BACK_INSIDE_SHARE * level)
 
 
 @dataclass(frozen=True)
@@ -218,7 +232,8 @@ def blade_height_density(off_mm: Floats, growth_mm: Floats, sigma_mm: Floats, ed
 
     ``alike`` is for copies: toner that stands out by little does so everywhere, and only where valleys are filled with
     shadow does the uncut edge stay behind.  So the growth is also, mostly while it is small, about that of the roots
-    (:func:`alike_share`).
+    (:func:`alike_share`).  Everywhere that holds of less than nothing: what takes away from all roots is a line inside
+    the back, or too much light, and takes as much from the height.
     """
     whole_mm = np.asarray(edges * growth_mm, dtype=float)
     reach_mm = HEIGHT_SHARE_TOP * whole_mm
@@ -227,16 +242,15 @@ def blade_height_density(off_mm: Floats, growth_mm: Floats, sigma_mm: Floats, ed
     middle_mm = (low_mm + high_mm) / 2
     inside = ndtr((off_mm - middle_mm + width_mm / 2) / sigma_mm) - ndtr((off_mm - middle_mm - width_mm / 2) / sigma_mm)
     any_share = inside / width_mm
-    if not alike:
-        return np.asarray(any_share, dtype=float)
-    share = alike_share(whole_mm)
+    share = alike_share(whole_mm, alike=alike)
     same = _normal(off_mm - alike_height(whole_mm), np.hypot(sigma_mm, ALIKE_SIGMA_MM))
     return np.asarray((1 - share) * any_share + share * same, dtype=float)
 
 
-def alike_share(whole_mm: Floats | float) -> Floats:
+def alike_share(whole_mm: Floats | float, *, alike: bool) -> Floats:
     """How often the uncut edge grows about as the roots do, by the growth that the roots' would give the height."""
-    return np.asarray(np.interp(whole_mm, ALIKE_GROWTHS_MM, ALIKE_SHARES), dtype=float)
+    growths_mm, shares = (ALIKE_GROWTHS_MM, ALIKE_SHARES) if alike else (SHRUNK_GROWTHS_MM, SHRUNK_SHARES)
+    return np.asarray(np.interp(whole_mm, growths_mm, shares), dtype=float)
 
 
 def alike_height(whole_mm: Floats | float) -> Floats:
@@ -246,6 +260,7 @@ def alike_height(whole_mm: Floats | float) -> Floats:
 
 HEIGHT_SHARE_TOP = 1.2
 ALIKE_SHARES, ALIKE_GROWTHS_MM = (0.9, 0.15), (0.45, 0.9)
+SHRUNK_SHARES, SHRUNK_GROWTHS_MM = (0.9, 0.0), (-0.1, 0.0)
 ALIKE_LESS_MM, ALIKE_SIGMA_MM = 0.05, 0.05
 """Measured on copies drawn with known truth: where roots grew by 0.15 to 0.5 mm the uncut edge grew by 0.02 to 0.1 mm
 less in the middle half of them; where they grew by more, by 0.3 mm less and more."""

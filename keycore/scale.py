@@ -427,17 +427,16 @@ def _height_alone(height: Height, growth_mm: float, growth_sigma_mm: float) -> t
     if height.by_hand:
         mean_mm, spread_mm = hand_height_moments()
     else:
-        reach_mm = HEIGHT_SHARE_TOP * height.edges * growth_mm
-        mean_mm = reach_mm / 2
-        spread_mm = math.hypot(abs(reach_mm) / math.sqrt(12), HEIGHT_SHARE_TOP / 2 * height.edges * growth_sigma_mm)
-        if reference.alike:
-            share, whole_mm = float(alike_share(height.edges * growth_mm)), height.edges * growth_mm
-            parts = (
-                (1 - share, mean_mm, spread_mm),
-                (share, float(alike_height(whole_mm)), math.hypot(ALIKE_SIGMA_MM, height.edges * growth_sigma_mm)),
-            )
-            mean_mm = sum(weight * mean for weight, mean, _ in parts)
-            spread_mm = math.sqrt(sum(weight * (sd**2 + (mean - mean_mm) ** 2) for weight, mean, sd in parts))
+        grown_mm, grown_sigma_mm = height.edges * growth_mm, height.edges * growth_sigma_mm
+        reach_mm = HEIGHT_SHARE_TOP * grown_mm
+        any_sigma_mm = math.hypot(abs(reach_mm) / math.sqrt(12), HEIGHT_SHARE_TOP / 2 * grown_sigma_mm)
+        share = float(alike_share(grown_mm, alike=reference.alike))
+        parts = (
+            (1 - share, reach_mm / 2, any_sigma_mm),
+            (share, float(alike_height(grown_mm)), math.hypot(ALIKE_SIGMA_MM, grown_sigma_mm)),
+        )
+        mean_mm = sum(weight * mean for weight, mean, _ in parts)
+        spread_mm = math.sqrt(sum(weight * (sd**2 + (mean - mean_mm) ** 2) for weight, mean, sd in parts))
     whole_mm = reference.true_mm + mean_mm
     sigma_mm = math.hypot(spread_mm, math.hypot(HEIGHT_UNEVEN_MM, reference.true_sigma_mm))
     return (

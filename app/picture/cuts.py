@@ -159,7 +159,7 @@ class Top:
 
 
 def measure_top(curve: HeightCurve, line_mm: float, guess_mm: float, guess_sd_mm: float) -> Top:
-    """Measure the uncut edge, where the table and the scale put it at ``guess_mm`` above the line.
+    """Measure the uncut edge, where table, scale and the growth found with the line put it: ``guess_mm`` above that.
 
     A second edge near it (a shadow's border, the lower rim) is no measuring error: the likeliest peak is taken with its
     own width, and the decoder holds open that it is the wrong one.

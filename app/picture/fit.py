@@ -399,7 +399,8 @@ def _fitted_edge(
     top = None
     if uncut is not None:
         curve = uncut.curve(side * look.lie.slope)
-        top = measure_top(curve, side * float(look.lie.at(curve.x_mm)), expected, TOP_SD_MM)
+        line_mm = side * float(look.lie.at(curve.x_mm))
+        top = measure_top(curve, line_mm, expected + look.lie.growth_mm, TOP_SD_MM)
     top_mm = expected if top is None else top.height_mm
     x = np.arange(float(look.maps[number].x_mm[0]) + 1.0, float(look.maps[number].x_mm[-1]) - 1.0, 0.2)
     modes = np.array([cut.mode_mm for cut in cuts])

@@ -163,6 +163,23 @@ def test_a_blade_is_fitted_where_the_dark_begins_not_where_it_ends(spec: KeySpec
     assert fitted.edges[0].top_mm == pytest.approx(edge_shape(spec).top_mm, abs=0.06)
 
 
+def test_the_uncut_edge_is_measured_where_the_roots_say_that_it_is(spec: KeySpec) -> None:
+    """A shadow hides the back: roots and height stand 0.35 mm too high; a bevel lies where the height should."""
+    drawn = _blade(spec, CODE)
+    top, low = edge_shape(spec).top_mm, 0.35
+    grey = drawn.patch.grey.copy()
+    under = slice(round(ORIGIN[1] + 0.5), round(ORIGIN[1] + low * PX + 0.5))
+    grey[under, round(ORIGIN[0]) : 560] = grey[200:210, 200:210].mean()
+    bevel = grey[round(ORIGIN[1] - (top - low + 0.05) * PX)]
+    bevel[bevel < 160.0] -= 10.0
+    rough = RoughFit(Patch(grey, 0, 0), FRAME.moved(y_mm=-low), 0.0, lambda: BladeEnds(None, None, 0.0))
+
+    edge = fit_blade(rough, spec, paper_lighter=False).edges[0]
+
+    assert np.array([cut.mode_mm for cut in edge.cuts]) == pytest.approx(drawn.roots_mm + low, abs=0.08)
+    assert edge.top_mm == pytest.approx(top + low, abs=0.08)
+
+
 def test_a_frame_wide_of_the_blade_is_led_to_it_in_steps(spec: KeySpec) -> None:
     """1.4 mm across, 0.4 mm along, 4 % too large: each look reaches a part of that only, and the score keeps rising."""
     drawn = _blade(spec, CODE)
