@@ -50,7 +50,9 @@ SAME_START_MM = 0.02
 SAME_OUTLINE = 0.02
 """Two outlines whose ends and sides are nearer than this share of a key's length are one."""
 CLEARLY_SMOOTHER = 0.02
-CLAIM_IS_NEAR = 0.3
+CLAIM_IS_NEAR = 0.7
+"""A claim within a factor of two of the outline's scale is tried: an outline is off by half as much again where a notch
+or a bow passes for a part of the blade."""
 PLAUSIBLE_LENGTH, PLAUSIBLE_HEIGHT = (0.95, 1.35), (0.9, 1.7)
 """Outlines' lengths and heights as shares of the blade's: rounded or worn ends at the least, a neck and a shadow at the
 most."""

@@ -134,15 +134,16 @@ def test_a_scanner_s_claim_is_taken_where_the_outline_agrees(spec: KeySpec) -> N
     """One frame in its scale; with a claim that no key would show, the outline's own scale is tried too."""
     scan = replace(COPY, medium="scan")
     agreeing = replace(BARE, dpi=(PX * 25.4, PX * 25.4))
-    strange = replace(BARE, dpi=(1.2 * PX * 25.4, 1.2 * PX * 25.4))
 
     outline = _outline(spec, dark_mm=1.0)
     (one,) = usual_starts(agreeing, spec, outline, None, scan)
-    scales = sorted(_off(start)[0] for start in usual_starts(strange, spec, outline, None, scan))
 
     assert _off(one)[0] == pytest.approx(1.0, abs=1e-6)
-    assert scales[0] < 1.1
-    assert scales[-1] == pytest.approx(1.2, abs=1e-6)
+    for factor in (1.2, 1.8, 3.0):
+        strange = replace(BARE, dpi=(factor * PX * 25.4, factor * PX * 25.4))
+        scales = sorted(_off(start)[0] for start in usual_starts(strange, spec, outline, None, scan))
+        assert scales[0] < 1.1
+        assert (scales[-1] == pytest.approx(factor, abs=1e-6)) == (factor < 2)
 
 
 def test_where_little_is_seen_the_other_side_may_be_the_back(spec: KeySpec) -> None:
