@@ -36,7 +36,7 @@ A bad reading
     blurred edge, whose error is noise and no bad reading (:func:`bad_density`).  How often depends on who measured:
 
     * values with their sigmas, taken by a program: one key in ten has a bad cut;
-    * whole likelihoods of the heights: one in five hundred, because they already show the other edges that were seen;
+    * whole likelihoods of the heights: one in a thousand, because they already show the other edges that were seen;
     * calipers: one in forty, because a person looks at the edge that is measured.
 
     So one bad reading cannot drag the others, and the rarer bad readings are, the surer a code may be: with one bad
@@ -44,7 +44,7 @@ A bad reading
 
 A misread picture
     A program that follows a shadow, a groove or a burnt-out strip follows it along the blade: bad readings come
-    together.  So one picture in a hundred that was read as whole likelihoods is taken as misread.  In such a one every
+    together.  So one picture in two hundred that was read as whole likelihoods is taken as misread.  In such a one every
     cut is as likely bad as sound, its height then level over 4 mm.  That all cuts fit the table at one scale and growth
     speaks against it, the more so the more cuts there are, the sharper they were read and the wider the table's steps.
     What the shadow in a copied key's valleys does is no misreading (:mod:`keycore.filling`).
@@ -88,8 +88,8 @@ COMMON_WEAR_MM = (0.0, 0.01, 0.03, 0.05, 0.07)
 COMMON_WEAR_SHARES = (2 / 3, 1 / 12, 1 / 12, 1 / 12, 1 / 12)
 BAD_SIGMA_MM, ONE_EDGE_MM = 0.7, 0.1
 BAD_KEYS_VALUE, BAD_KEYS_HAND = 0.1, 0.025
-BAD_KEYS_CURVE = 0.002
-MISREAD_PICTURES = 0.01
+BAD_KEYS_CURVE = 0.001
+MISREAD_PICTURES = 0.005
 MISREAD_CUTS = 0.5
 SPOILT_KEYS = 0.02
 TILT_SIGMA = 0.002
