@@ -44,9 +44,10 @@ A bad reading
 
 A misread picture
     A program that follows a shadow, a groove or a burnt-out strip follows it along the blade: bad readings come
-    together.  So one picture in two hundred that was read as whole likelihoods is taken as misread.  In such a one every
-    cut is as likely bad as sound, its height then level over 4 mm.  That all cuts fit the table at one scale and growth
-    speaks against it, the more so the more cuts there are, the sharper they were read and the wider the table's steps.
+    together.  So one picture in two hundred that was read as whole likelihoods is taken as misread.  In such a one
+    every cut is as likely bad as sound, its height then level over 4 mm.  That all cuts fit the table at one scale and
+    growth speaks against it, the more so the more cuts there are, the sharper they were read and the wider the
+    table's steps.
     What the shadow in a copied key's valleys does is no misreading (:mod:`keycore.filling`).
     Figures with sigmas are a hand's, or a program's that has looked at each; they are not taken to be misread together.
 
