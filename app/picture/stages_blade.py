@@ -6,7 +6,7 @@ centreline.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -45,6 +45,12 @@ class BladeView:
     def sides(self) -> tuple[int, ...]:
         """Which cut edges there are: 1 up, -1 down."""
         return (1,) if self.decoding.spec.edges == "single" else (1, -1)
+
+    @property
+    def hidden(self) -> tuple[bool, ...]:
+        """For each edge, whether its cuts were told by their flanks because black hides their floors."""
+        kept = self.reading.kept
+        return (False,) * len(self.sides) if kept is None else tuple(edge.hidden for edge in kept.fitted.edges)
 
     @property
     def along(self) -> int:
@@ -226,15 +232,15 @@ def edges_plate(view: BladeView) -> Plate:
             "Above: blue, the edge of the decoded key as it shows; dashed orange, where its metal ends, its growth "
             "taken off. Between them the picture shows shadow, toner or blur.",
             "Below: how much speaks for a cut's floor with both its flanks at each place. The dots are the cuts "
-            "as decoded.",
+            "as decoded." + (" Where black hides the floors, only the flanks are drawn." if any(view.hidden) else ""),
         ],
     )
     axes = _put_blade(plate, view, grey, zoom, plate.top)
     _profiles(plate, axes, view)
     below = plate.top + height + 16
     overlay = np.repeat((255 - 0.35 * (255.0 - grey))[..., None], 3, axis=2)
-    for side in view.sides:
-        overlay = _with_heat(overlay, view, _maps(view, side), side, zoom)
+    for edge, side in enumerate(view.sides):
+        overlay = _with_heat(overlay, view, evidence_of(view, edge), side, zoom)
     plate.paste(overlay.astype(np.uint8), (plate.left, below))
     axes = _Axes(plate.left, below, zoom, view.x_mm[0], view.y_mm[1])
     for edge, side in enumerate(view.sides):
@@ -258,18 +264,20 @@ def _profiles(plate: Plate, axes: _Axes, view: BladeView) -> None:
         plate.line(axes.at(x, side * view.profile(x, edge, view.growth_mm)), BLUE, 3)
 
 
-def _maps(view: BladeView, side: int) -> EdgeMaps:
-    return edge_maps(
+def evidence_of(view: BladeView, edge: int) -> EdgeMaps:
+    """Evidence along one edge; where black hides the floors, so that flanks told the cuts, ``cut`` is the flanks'."""
+    maps = edge_maps(
         view.patch,
         view.frame,
         view.shape,
-        side=side,
+        side=view.sides[edge],
         step_mm=STEP_MM,
         beyond_mm=2.0,
         above_mm=1.2,
         below_mm=0.6,
         signed=view.reading.readings.medium in COPIES,
     )
+    return replace(maps, cut=maps.cut - maps.floor) if view.hidden[edge] else maps
 
 
 def _with_heat(overlay: Floats, view: BladeView, maps: EdgeMaps, side: int, zoom: float) -> Floats:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -10,7 +11,7 @@ import pytest
 from app.picture.plate import BLUE, PAPER, Plate
 from app.picture.read import read_picture
 from app.picture.stages import blade_stages, page_stages
-from app.picture.stages_blade import BladeView, blade_of
+from app.picture.stages_blade import BladeView, blade_of, evidence_of
 from app.picture.values import Picture
 from keycore.decode import decode
 from keycore.spec import KeySpec, parse_spec
@@ -47,6 +48,17 @@ def test_the_drawn_edge_passes_through_the_roots_of_the_key(kind: str, medium: s
         true_mm = view.frame.blade_mm(np.array(true_roots[edge]))
         drawn = side * view.profile(true_mm[:, 0], edge, 0.0)
         assert np.abs(drawn - true_mm[:, 1]).max() < 0.2
+
+
+def test_where_black_hides_floors_the_evidence_of_their_flanks_is_drawn() -> None:
+    """The black's border, no floor, is not drawn as one; floors that show are."""
+    hidden, shown = _view("A", "photocopy", 0), _view("A", "photocopy", 1)
+
+    assert hidden.hidden == (True,) and shown.hidden == (False,)
+    for view in (hidden, shown):
+        drawn = evidence_of(view, 0)
+        whole = evidence_of(replace(view, reading=replace(view.reading, kept=None)), 0)
+        assert np.allclose(drawn.cut, whole.cut - (whole.floor if view is hidden else 0.0))
 
 
 def test_each_stage_is_a_picture_of_its_own() -> None:
