@@ -11,9 +11,11 @@ scale across, s       level in ln s                                  enlargement
 scale along           ln along - ln across normal, sd                office copiers differ by up to about 1.5 %
                       ``Readings.anisotropy_sigma``                  between the axes, scanners hardly
 growth, g             :mod:`keycore.prior`, and the picture's own    adds, seldom takes away; moves all roots
-                      estimate where it has one                      together
-growth of the height  any share from 0 to 1.2 of the roots'          another edge under another light; a hand
-                      growth; by hand: its own, mostly none          follows the sharp part of the uncut edge
+                      estimate where it has one; a small share       together; a line inside the back may have
+                      level below nothing (single edges)             passed for it
+growth of the height  any share from 0 to 1.2 of the roots'          another edge under another light, but the same
+                      growth, about all of it below nothing; by      back; a hand follows the sharp part of the
+                      hand: its own, mostly none                     uncut edge
 back's own error, t   tilt, sd 0.002 (single edges in a picture);    the back line's fit; nothing for roots that
                       centreline, sd 0.03 to 0.05 mm (independent    were measured one by one with calipers, or
                       edges); none for mirrored pairs                from root to root

@@ -261,10 +261,12 @@ def alike_height(whole_mm: Floats | float) -> Floats:
 
 HEIGHT_SHARE_TOP = 1.2
 ALIKE_SHARES, ALIKE_GROWTHS_MM = (0.9, 0.15), (0.45, 0.9)
-SHRUNK_SHARES, SHRUNK_GROWTHS_MM = (0.9, 0.0), (-0.1, 0.0)
 ALIKE_LESS_MM, ALIKE_SIGMA_MM = 0.05, 0.05
 """Measured on copies drawn with known truth: where roots grew by 0.15 to 0.5 mm the uncut edge grew by 0.02 to 0.1 mm
 less in the middle half of them; where they grew by more, by 0.3 mm less and more."""
+SHRUNK_SHARES, SHRUNK_GROWTHS_MM = (0.9, 0.0), (-0.1, 0.0)
+"""The same of growth below nothing where the metal itself is seen: a few hundredths are unevenness and tell nothing of
+the height, a tenth of a millimetre is a line inside the back."""
 HEIGHT_UNEVEN_MM = 0.04
 """How evenly an uncut edge grows along the blade."""
 HAND_HEIGHT_PARTS = ((0.7, 0.0, 0.08), (0.3, 0.15, 0.15))
