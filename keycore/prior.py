@@ -18,7 +18,7 @@ Growth (by how much visible edges stand outside the metal)
 A line inside the back
     Growth has the back's part in it.  On one picture in a hundred of a single edge, read by a program, a groove's edge
     or the near rim of a thick key has passed for the back: then every root, and the blade's height with them, reads
-    too low by up to half a millimetre, all amounts alike likely (:func:`back_inside`).
+    too low by up to half a millimetre, all amounts alike likely, its corner rounded too (:func:`back_inside`).
 
 Making
     The table's tolerance is what the maker allows; nearly all keys keep it, so it is taken as two standard deviations.
@@ -157,7 +157,7 @@ def picture_growth_likelihood(value_mm: float, sigma_mm: float) -> Callable[[Flo
 def back_inside(growth: GrowthPrior) -> GrowthPrior:
     """The growth of a picture whose back may be a line inside the metal."""
     growths_mm = growth.growths_mm
-    inside = np.asarray(growths_mm <= 0, dtype=float)
+    inside = ndtr(-growths_mm / ROUNDING_MM)
     level = inside / (inside.sum() * (growths_mm[1] - growths_mm[0]))
     return GrowthPrior(growths_mm, (1 - BACK_INSIDE_SHARE) * growth.density + BACK_INSIDE_SHARE * level)
 
