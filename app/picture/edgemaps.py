@@ -39,7 +39,8 @@ from scipy.special import log_ndtr
 from app.picture.darkband import black_beyond, dark_inside
 from app.picture.diagonals import Diagonals, Rows, diagonal_sums, diagonals
 from app.picture.frame import Frame
-from app.picture.median import row_medians, spread
+from app.picture.hue import Hue
+from app.picture.median import Values, row_medians, spread
 from app.picture.sample import GreyPixels, Patch
 from app.picture.shape import EdgeShape
 from app.picture.smooth import filtered, kernel, largest_near, smooth
@@ -96,6 +97,8 @@ class EdgeMaps:
         Spread of ``rise``.
     signed
         True where only a rise towards the outside counts.
+    no_metal
+        (m, n) what speaks against an edge because no metal's hue is inside (:mod:`app.picture.hue`), if it has one.
     flanks_mm
         How far the flanks stand above where the table has them beside their floors.
     hidden
@@ -112,6 +115,7 @@ class EdgeMaps:
     rise: Floats
     noise: float
     signed: bool
+    no_metal: Floats | None = None
     flanks_mm: float = 0.0
     hidden: bool = False
 
@@ -127,6 +131,7 @@ def edge_maps(
     above_mm: float,
     below_mm: float,
     signed: bool,
+    hue: Hue | None = None,
 ) -> EdgeMaps:
     """Map the evidence along one edge of the blade.
 
@@ -142,6 +147,8 @@ def edge_maps(
         How far to look above the uncut edge and below the deepest floor.
     signed
         True where the outside is known to be the lighter one (a copy).
+    hue
+        The metal's own hue, where it has one.
     """
     sx = step_mm * shape.tangent
     first, last = float(shape.positions_mm.min()), float(shape.positions_mm.max())
@@ -173,17 +180,24 @@ def edge_maps(
         dark += black_beyond(along_floor, floor_noise, step_mm)
     else:
         dark += dark_inside(along_floor, floor_noise, floor_z, step_mm)
+    no_metal = None
+    if hue is not None:
+        share = _shade(hue.patch.grid(frame, x, side * y), frame, sx, step_mm)
+        no_metal = hue.no_metal_inside(share, shade, step_mm)
+        dark += uniform_filter1d(no_metal, width, axis=1, mode="nearest")
     for flank, direction in zip(flanks, (1, -1), strict=True):
         z = _flanks(flank, len(y), len(x), rows, start, direction)
         told = log_ratio(z, signed=signed, step_mm=step_mm)
         cut += np.roll(told, -direction * half, axis=1)
         if not signed:
-            along_flank = _flank_shades(shade, usual, rows, start, direction)
+            along_flank = _flank_means(shade, usual, rows, start, direction)
             told = dark_inside(along_flank, flank.noise, z, step_mm)
+            if no_metal is not None:
+                told += _flank_means(no_metal, usual, rows, start, direction)
             told[rows - start - min(SHORTEST_ROWS, usual) + 1 :] = 0.0  # no flanks there
             dark += np.roll(told, -direction * half, axis=1)
     rise, noise = across.astype(float), spread(across)
-    return EdgeMaps(x, y, cut + dark, floors + dark, floor_z, *flanks, rise, noise, signed)
+    return EdgeMaps(x, y, cut + dark, floors + dark, floor_z, *flanks, rise, noise, signed, no_metal)
 
 
 def take_off_rows(change: GreyPixels, well_inside: int, width: int) -> None:
@@ -309,10 +323,10 @@ def _flanks(sums: Diagonals, height: int, width: int, rows: int, start: int, dir
     return np.where(end - first < min(SHORTEST_ROWS, sums.usual), 0.0, z)
 
 
-def _flank_shades(shade: GreyPixels, usual: int, rows: int, start: int, direction: int) -> Floats:
-    """(height, width) mean grey along the same flanks; 0 where there is none."""
-    height, width = shade.shape
+def _flank_means(values: Values, usual: int, rows: int, start: int, direction: int) -> Floats:
+    """(height, width) mean of the values along the same flanks; 0 where there is none."""
+    height, width = values.shape
     first, end = _reach(height, rows, start, usual)
     diagonal = np.arange(width) - direction * np.arange(height)[:, None]
-    (total,) = diagonal_sums(shade, direction).total(first, end, diagonal, np.zeros(1, dtype=int))
+    (total,) = diagonal_sums(values, direction).total(first, end, diagonal, np.zeros(1, dtype=int))
     return np.asarray(total / np.maximum(end - first, 1))

@@ -25,6 +25,7 @@ from app.picture.cuts import CutEvidence, Top, cut_curve, cut_evidence, measure_
 from app.picture.edgemaps import EdgeMaps, blur_mm, edge_maps
 from app.picture.ends import MOST_OF_ENDS, BladeEnds, find_shoulder, find_tip
 from app.picture.frame import Frame
+from app.picture.hue import Hue, metal_hue
 from app.picture.lie import Back, HeightCurve, Lie, LineGuess, Uncut, back_of, lies_of
 from app.picture.neighbours import with_neighbours
 from app.picture.rims import near_rims
@@ -191,7 +192,8 @@ def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool) -> FittedB
     """Fit the table's blade finely where the first look found it."""
     shape = edge_shape(spec)
     patch, frame = rough.patch, rough.frame
-    looks = _looks(patch, frame, spec, shape, AGAIN, LINE_AGAIN, FINE_MM, paper_lighter, hidden=paper_lighter)
+    hue = None if paper_lighter else metal_hue(patch, frame, shape, double=spec.edges != "single")
+    looks = _looks(patch, frame, spec, shape, AGAIN, LINE_AGAIN, FINE_MM, paper_lighter, hue=hue, hidden=paper_lighter)
     fine = max(looks, key=lambda look: look.score)
     fine = _with_neighbours(fine, spec, shape)
     final = fine.lie.applied(frame)
@@ -260,6 +262,7 @@ def _looks(
     paper_lighter: bool,
     *,
     places: int = 1,
+    hue: Hue | None = None,
     hidden: bool = False,
 ) -> list[_Look]:
     """Look along and across the blade.
@@ -280,12 +283,13 @@ def _looks(
             above_mm=min(reach_mm, 2.0) + 1.2,
             below_mm=min(reach_mm, 2.0) + 0.6,
             signed=paper_lighter,
+            hue=hue,
         )
         for side in _sides(spec)
     )
     back = None
     if spec.edges == "single":
-        back = back_of(patch, frame, shape, reach_mm=reach_mm, step_mm=step_mm / 2, signed=paper_lighter)
+        back = back_of(patch, frame, shape, reach_mm=reach_mm, step_mm=step_mm / 2, signed=paper_lighter, hue=hue)
     deepest = float(shape.roots_mm.min())
     looks = []
     for sight in sights(maps) if hidden else (maps,):
@@ -351,10 +355,16 @@ def _uncut(maps: EdgeMaps, spec: KeySpec, shape: EdgeShape, place: Alignment, fl
         x_mm=np.array([maps.x_mm[piece].mean() for piece in pieces]),
         length_mm=np.array([len(piece) * column_mm for piece in pieces]),
         height_mm=maps.y_mm,
-        rise=np.array([maps.rise[:, piece].mean(axis=1) for piece in pieces]),
+        rise=_means(maps.rise, pieces),
         noise=maps.noise,
         signed=maps.signed,
+        no_metal=None if maps.no_metal is None else _means(maps.no_metal, pieces),
     )
+
+
+def _means(values: Floats, pieces: list[NDArray[np.intp]]) -> Floats:
+    """(p, m) means over the columns of each piece."""
+    return np.array([values[:, piece].mean(axis=1) for piece in pieces])
 
 
 def _pieces(chosen: NDArray[np.bool_], longest: int) -> list[NDArray[np.intp]]:

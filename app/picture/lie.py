@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 from app.picture.darkband import beyond_dark
 from app.picture.edgemaps import noise_of_mean, peak_height, ratio_of_peak, step_filter
 from app.picture.frame import Frame
+from app.picture.hue import Hue
 from app.picture.logsum import logsumexp
 from app.picture.median import spread
 from app.picture.sample import Patch
@@ -103,6 +104,8 @@ class Uncut:
     """In grey levels of its step."""
     noise: float
     signed: bool
+    no_metal: Floats | None = None
+    """(p, m) what speaks against an edge because no metal's hue is inside, where the metal has one."""
 
     @property
     def middle_mm(self) -> float:
@@ -114,10 +117,13 @@ class Uncut:
         step = float(self.height_mm[1] - self.height_mm[0])
         share = self.length_mm / self.length_mm.sum()
         rows = slopes[:, None, None] * (self.x_mm - self.middle_mm)[:, None] / step + np.arange(len(self.height_mm))
-        z = np.einsum("p,tpm->tm", share, _read_off(self.rise, np.arange(len(self.rise))[:, None], rows))
+        each = np.arange(len(self.rise))[:, None]
+        z = np.einsum("p,tpm->tm", share, _read_off(self.rise, each, rows))
         z /= noise_of_mean(self.noise, float(self.length_mm.sum()))
         # One edge has one height, whichever slope it is looked at with.
         ratio = ratio_of_peak(z, peak_height(np.abs(z).max(axis=0), step), signed=self.signed)
+        if self.no_metal is not None:
+            ratio += np.einsum("p,tpm->tm", share, _read_off(self.no_metal, each, rows))
         return ratio if self.signed else ratio + beyond_dark(z.T, step).T
 
     def curve(self, slope: float) -> HeightCurve:
@@ -133,22 +139,39 @@ class Back:
     outward_mm: Floats
     z: Floats
     signed: bool
+    no_metal: Floats | None = None
+    """(p, n) as of :class:`Uncut`."""
 
     def log_p(self, offsets_mm: Floats, slopes: Floats, x_mid_mm: float) -> Floats:
         """(offsets, slopes) log-likelihood ratio of a straight back on each line."""
         line = offsets_mm[:, None] + slopes[None, :] * (self.x_mm[:, None, None] - x_mid_mm)
-        total = sum(
-            np.interp(-at.ravel(), self.outward_mm, z).reshape(at.shape) for at, z in zip(line, self.z, strict=True)
-        )
-        z = np.asarray(total) / np.sqrt(len(self.z))
+        z = self._summed(self.z, line) / np.sqrt(len(self.z))
         # One edge has one height, whichever slope it is looked at with: else every slope would seem as good.
         step = float(offsets_mm[1] - offsets_mm[0])
         height = peak_height(np.abs(z).max(axis=1), step)
         ratio = ratio_of_peak(z, height[:, None], signed=self.signed)
+        if self.no_metal is not None:
+            ratio += self._summed(self.no_metal, line) / len(self.no_metal)
         return ratio if self.signed else ratio + beyond_dark(z[::-1], step)[::-1]
 
+    def _summed(self, values: Floats, line_mm: Floats) -> Floats:
+        """Sums over the pieces of (p, n) values where lines pass, (p, offsets, slopes)."""
+        each = zip(line_mm, values, strict=True)
+        return np.asarray(
+            sum(np.interp(-at.ravel(), self.outward_mm, own).reshape(at.shape) for at, own in each), dtype=float
+        )
 
-def back_of(patch: Patch, frame: Frame, shape: EdgeShape, *, reach_mm: float, step_mm: float, signed: bool) -> Back:
+
+def back_of(
+    patch: Patch,
+    frame: Frame,
+    shape: EdgeShape,
+    *,
+    reach_mm: float,
+    step_mm: float,
+    signed: bool,
+    hue: Hue | None = None,
+) -> Back:
     """Look across the back of a single edge, within ``reach_mm`` of the frame's axis."""
     x = np.arange(float(shape.positions_mm.min()) - 2.0, float(shape.positions_mm.max()) + 1.0, 0.06)
     outward = np.arange(-reach_mm - 0.6, reach_mm + 0.6, step_mm)
@@ -156,7 +179,11 @@ def back_of(patch: Patch, frame: Frame, shape: EdgeShape, *, reach_mm: float, st
     change = step_filter(grey, frame, axis=0, step_mm=step_mm)
     pieces = np.array_split(np.arange(len(x)), BACK_PIECES)
     means = np.array([change[:, piece].mean(axis=1) for piece in pieces])
-    return Back(np.array([x[piece].mean() for piece in pieces]), outward, means / spread(means), signed)
+    no_metal = None
+    if hue is not None:
+        against = hue.no_metal_inside(hue.patch.grid(frame, x, -outward), grey, step_mm)
+        no_metal = np.array([against[:, piece].mean(axis=1) for piece in pieces])
+    return Back(np.array([x[piece].mean() for piece in pieces]), outward, means / spread(means), signed, no_metal)
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from app.picture.frame import Frame
 from app.picture.opencv import cv2
-from app.picture.values import Picture
+from app.picture.values import Bytes, Picture
 from keycore.measured import Floats
 
 GreyPixels = NDArray[np.float32]
@@ -27,11 +27,14 @@ class Patch:
         (rows, columns) float32, 0 black to 255 white.
     left, top
         Picture position of the crop's first pixel.
+    rgb
+        (rows, columns, 3) its colours; None where the picture has none.
     """
 
     grey: GreyPixels
     left: int
     top: int
+    rgb: Bytes | None = None
 
     def at(self, picture_xy: Floats) -> Floats:
         """Grey values at (..., 2) picture positions, by bilinear interpolation; the border repeats outward."""
@@ -77,7 +80,8 @@ def grey_patch(picture: Picture, picture_xy: Floats, margin_px: float) -> Patch:
     high = np.ceil(np.asarray(picture_xy).max(axis=0) + margin_px)
     left, right = int(np.clip(low[0], 0, width - 1)), int(np.clip(high[0], 1, width))
     top, bottom = int(np.clip(low[1], 0, height - 1)), int(np.clip(high[1], 1, height))
-    return Patch(to_grey(picture.rgb[top : max(bottom, top + 1), left : max(right, left + 1)]), left, top)
+    crop = picture.rgb[top : max(bottom, top + 1), left : max(right, left + 1)]
+    return Patch(to_grey(crop), left, top, crop if crop.ndim == 3 else None)
 
 
 def to_grey(pixels: NDArray[np.uint8]) -> GreyPixels:
