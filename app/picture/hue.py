@@ -41,8 +41,8 @@ WITH, WITHOUT, NO_METAL = 0.7, 0.4, 4.0
 
 Measured just inside 1372 floors of drawn scans and photos with a card and 721 edges in the shadow beside them: less
 than 0.4 at none of the first and at half of the second (at least e^4.6 times as often), 0.4 to 0.6 e^2.6 times as
-often, 0.6 to 0.8 as often.  On 76 floors and 41 edges of another renderer it is the same.  Three quarters of that count, since
-the floors of one key are alike.
+often, 0.6 to 0.8 as often.  On 76 floors and 41 edges of another renderer it is the same.  Three quarters of that
+count, since the floors of one key are alike.
 """
 
 
