@@ -41,9 +41,9 @@ FILLED_EVENLY, EVENLY_MM = 0.3, (0.12, 0.9)
 APART_MM, APART_SD_MM, APART_FROM_MM, APART_UP_TO_MM = -0.04, 0.08, -0.12, 0.24
 """Of flanks above floors; measured -0.05 mm with a standard deviation of 0.06.
 
-Floors farther above the flanks are too high: held against the uncut edge at the true places of drawn copies, floors 0.16
-to 0.4 mm above the flanks are within 0.1 mm of where they should be on 3 of 75 edges, and the flanks on 53; at up to 0.1
-mm floors are on 362 of 392, flanks on 378.  On 7 edges of another renderer no floor is, and the flanks are on 5.
+Floors farther above the flanks are too high: held against the uncut edge at the true places of drawn copies, floors
+0.16 to 0.4 mm above the flanks are within 0.1 mm of where they should be on 3 of 75 edges, and the flanks on 53; at up
+to 0.1 mm floors are on 362 of 392, flanks on 378.  On 7 edges of another renderer no floor is, and 5 flanks are.
 """
 STEP_MM = 0.04
 """Steps in which distances and amounts are tried."""
