@@ -24,6 +24,8 @@ CENTRE_SD_MM = 0.05
 """How far a cut's centre may stand from the common spacing: making, and a shadow on one flank."""
 APART_MM = 0.6
 """Two places nearer than this are one."""
+MUCH_WORSE = 40.0
+"""A place of so much less evidence (logarithm) than the best is not looked at: line and ends seldom make up for it."""
 
 
 def centre_moves(column_mm: float) -> tuple[NDArray[np.intp], Floats]:
@@ -71,7 +73,7 @@ class Alignment:
 
 
 def alignments(maps: tuple[EdgeMaps, ...], shape: EdgeShape, guess: Guess, count: int) -> tuple[Alignment, ...]:
-    """Find the likeliest places of the cuts, best first.
+    """Find the likeliest places of the cuts, best first, and none that is much worse than the best.
 
     Parameters
     ----------
@@ -97,7 +99,8 @@ def alignments(maps: tuple[EdgeMaps, ...], shape: EdgeShape, guess: Guess, count
     score += prior
     found: list[Alignment] = []
     left = score.copy()
-    while len(found) < count and np.isfinite(left.max()):
+    least = float(score.max()) - MUCH_WORSE
+    while len(found) < count and left.max() > least:
         row, column = np.unravel_index(int(np.argmax(left)), left.shape)
         near = np.abs(offsets - offsets[row]) < APART_MM
         offset, scale = _mean_near(score, offsets, scales, int(row), int(column))

@@ -14,6 +14,7 @@ from app.picture.lie import HeightCurve
 from app.picture.logsum import logsumexp
 from app.picture.sample import Patch
 from app.picture.shape import EdgeShape
+from app.picture.smooth import ends_held
 from keycore.measured import Floats
 
 HEIGHT_MM = 0.02
@@ -130,7 +131,7 @@ def uneven(
     parts = ((1 - rough_share, sd_mm), (rough_share, ROUGH_SD_MM))
     kernel = sum(share / sd * np.exp(-0.5 * (off / sd) ** 2) for share, sd in parts)
     weakened = np.exp(np.maximum(temper * (curve.log_p - most), -600.0))
-    p = np.convolve(np.pad(weakened, count, mode="edge"), kernel / np.sum(kernel), mode="valid")
+    p = np.convolve(ends_held(weakened, count), kernel / np.sum(kernel), mode="valid")
     return HeightCurve(curve.x_mm, curve.height_mm, np.log(np.maximum(p, 1e-280)) + temper * most)
 
 

@@ -48,6 +48,11 @@ def filtered(grey: GreyPixels, down: Floats = _NOTHING, across: Floats = _NOTHIN
     return np.asarray(done, dtype=np.float32)
 
 
+def ends_held(values: Floats, count: int) -> Floats:
+    """(n,) values with each end repeated ``count`` times: ``np.pad`` does the same and asks more than it takes here."""
+    return np.concatenate([np.full(count, values[0]), values, np.full(count, values[-1])])
+
+
 def largest_near(values: Floats, width: int) -> Floats:
     """Largest value within ``width`` places (odd) along the first axis."""
     tall = np.ascontiguousarray(values, dtype=float).reshape(len(values), -1)
