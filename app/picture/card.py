@@ -13,9 +13,9 @@ from typing import Final
 import numpy as np
 
 from app.picture.camera import apply_homography, fit_homography
-from app.picture.opencv import cv2
 from app.picture.perspective import ID1_CARD, PlaneView, long_side_first, refine_on
 from app.picture.quads import Quads, Shrunk, best_apart, find_lines, find_quads, shape_misfit, shrink
+from app.picture.sample import colours_at
 from app.picture.values import Bytes, Picture
 from keycore.measured import Floats
 
@@ -118,7 +118,7 @@ def roundness(rgb: Bytes, to_picture: Callable[[Floats], Floats], px_per_mm: flo
     for sign in np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]]):
         edges = []
         for places, outward in ((on_arc, arc), (on_sides, out_of_sides)):
-            inner, outer = (_colours(rgb, to_picture(sign * (places + way * step * outward))) for way in (-1.0, 1.0))
+            inner, outer = (colours_at(rgb, to_picture(sign * (places + way * step * outward))) for way in (-1.0, 1.0))
             edges.append(float(np.median(np.sqrt(((outer - inner) ** 2).mean(axis=1)))))
         scores.append((edges[0] - edges[1]) / max(edges[0] + edges[1], 3.0))
     return float(np.mean(np.sort(scores)[1:3]))
@@ -140,15 +140,3 @@ def _roundness_in_small(small: Shrunk, corners: Floats) -> float:
         return 0.0
     homography = fit_homography(np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]]) * half, ring)
     return roundness(small.pixels, lambda mm: apply_homography(homography, mm), scale)
-
-
-def _colours(rgb: Bytes, picture_xy: Floats) -> Floats:
-    """(n, channels) bilinear samples; the border repeats outward."""
-    low = np.floor(picture_xy.min(axis=0)).astype(int) - 1
-    high = np.ceil(picture_xy.max(axis=0)).astype(int) + 2
-    height, width = rgb.shape[:2]
-    left, top = int(np.clip(low[0], 0, width - 2)), int(np.clip(low[1], 0, height - 2))
-    crop = rgb[top : max(top + 2, high[1]), left : max(left + 2, high[0])].astype(np.float32)
-    x, y = (picture_xy - [left, top]).astype(np.float32).T
-    values = cv2.remap(crop, x[None], y[None], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return np.asarray(values.reshape(len(picture_xy), -1), dtype=float)

@@ -23,7 +23,7 @@ from __future__ import annotations
 import numpy as np
 
 from app.picture.median import Values
-from app.picture.smooth import largest_near
+from app.picture.smooth import largest_near, shifted
 from keycore.measured import Floats
 
 BAND_MM, AS_DARK, BEYOND_DARK = (0.16, 0.6), 0.6, 2.6
@@ -104,8 +104,7 @@ def beyond_dark(z: Floats, step_mm: float) -> Floats:
     """
     nearest, farthest = (round(breadth / step_mm) for breadth in BAND_MM)
     half = (farthest - nearest) // 2
-    inside = np.concatenate([np.repeat(z[:1], nearest + half, axis=0), z])[: len(z)]
-    darkest = largest_near(-inside, 2 * half + 1)
+    darkest = largest_near(-shifted(z, -(nearest + half)), 2 * half + 1)
     lighter = np.maximum(z, 1e-6)
     band = np.clip(darkest / lighter / (0.5 * AS_DARK) - 1.0, 0.0, 1.0) * np.clip(0.5 * lighter - 1.0, 0.0, 1.0)
     return np.asarray(-BEYOND_DARK * band, dtype=float)
@@ -117,7 +116,7 @@ def black_beyond(level: Values, noise: float, step_mm: float) -> Floats:
     level = level.astype(np.float32, copy=False)
     rows = len(level)
     outside = np.concatenate([level[beside:], np.repeat(level[-1:], beside + 2 * far, axis=0)])
-    inside = np.concatenate([np.repeat(level[:1], beside, axis=0), level])[:rows]
+    inside = shifted(level, -beside)
     darkest = -largest_near(-outside, 2 * far + 1)[far : far + rows]
     outside = outside[:rows]
     rise = outside - inside

@@ -26,7 +26,7 @@ from app.picture.edgemaps import EdgeMaps, blur_mm, edge_maps
 from app.picture.ends import MOST_OF_ENDS, BladeEnds, find_shoulder, find_tip
 from app.picture.frame import Frame
 from app.picture.hue import Hue, metal_hue
-from app.picture.lie import Back, HeightCurve, Lie, LineGuess, Uncut, back_of, lies_of
+from app.picture.lie import Back, HeightCurve, Lie, LineGuess, Uncut, back_of, lies_of, means_of
 from app.picture.neighbours import with_neighbours
 from app.picture.rims import near_rims
 from app.picture.sample import Patch
@@ -355,16 +355,11 @@ def _uncut(maps: EdgeMaps, spec: KeySpec, shape: EdgeShape, place: Alignment, fl
         x_mm=np.array([maps.x_mm[piece].mean() for piece in pieces]),
         length_mm=np.array([len(piece) * column_mm for piece in pieces]),
         height_mm=maps.y_mm,
-        rise=_means(maps.rise, pieces),
+        rise=means_of(maps.rise, pieces),
         noise=maps.noise,
         signed=maps.signed,
-        no_metal=None if maps.no_metal is None else _means(maps.no_metal, pieces),
+        no_metal=None if maps.no_metal is None else means_of(maps.no_metal, pieces),
     )
-
-
-def _means(values: Floats, pieces: list[NDArray[np.intp]]) -> Floats:
-    """(p, m) means over the columns of each piece."""
-    return np.array([values[:, piece].mean(axis=1) for piece in pieces])
 
 
 def _pieces(chosen: NDArray[np.bool_], longest: int) -> list[NDArray[np.intp]]:

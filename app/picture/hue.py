@@ -23,12 +23,15 @@ import numpy as np
 
 from app.picture.frame import Frame
 from app.picture.median import Values
-from app.picture.sample import RED_GREEN_BLUE, Patch
+from app.picture.sample import RED_GREEN_BLUE, Patch, colours_at
 from app.picture.shape import EdgeShape
+from app.picture.smooth import shifted
 from keycore.measured import Floats
 
 LEAST = 10.0
 """Grey levels of the part of the metal's colour that the paper has not: with less, JPEG's steps of colour count."""
+DARK = 30.0
+"""Grey levels that paper has in its lightest colour at least: darker, its ratios are noise."""
 FEW = 50
 """With fewer places seen there is no telling what colour a thing is."""
 INSIDE_MM = 0.22
@@ -72,8 +75,7 @@ class Hue:
             Distance of neighbouring rows.
         """
         share = share / np.clip(grey / self.metal_grey, DARKEST, 1.0)
-        inside = round(INSIDE_MM / step_mm)
-        share = np.concatenate([np.repeat(share[:1], inside, axis=0), share])[: len(share)]
+        share = shifted(share, -round(INSIDE_MM / step_mm))
         return np.asarray(-NO_METAL * np.clip((WITH - share) / (WITH - WITHOUT), 0.0, 1.0), dtype=float)
 
 
@@ -98,6 +100,8 @@ def metal_hue(patch: Patch, frame: Frame, shape: EdgeShape, *, double: bool) -> 
         return None
     light = around.sum(axis=1)
     paper = np.median(around[light >= np.median(light)], axis=0)
+    if float(paper.max()) < DARK:
+        return None
     usual = np.median(metal, axis=0)
     own = usual - (usual @ paper) / (paper @ paper) * paper
     if float(own @ own) < LEAST**2:
@@ -111,7 +115,7 @@ def _colours(patch: Patch, frame: Frame, shape: EdgeShape, heights_mm: Floats) -
     assert patch.rgb is not None
     first, last = float(shape.positions_mm.min()) - 1.0, float(shape.positions_mm.max()) + 1.0
     at_mm = np.stack(np.meshgrid(np.linspace(first, last, 60), heights_mm), axis=-1).reshape(-1, 2)
-    column, row = np.rint(frame.picture_xy(at_mm) - [patch.left, patch.top]).astype(int).T
+    at_xy = frame.picture_xy(at_mm) - [patch.left, patch.top]
     rows, columns = patch.rgb.shape[:2]
-    seen = (row >= 0) & (row < rows) & (column >= 0) & (column < columns)
-    return np.asarray(patch.rgb[row[seen], column[seen]], dtype=float)
+    seen = ((at_xy >= 0) & (at_xy <= [columns - 1, rows - 1])).all(axis=1)
+    return colours_at(patch.rgb, at_xy[seen]) if seen.any() else np.empty((0, 3))

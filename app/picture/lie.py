@@ -19,7 +19,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.lib.stride_tricks import as_strided, sliding_window_view
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from app.picture.darkband import beyond_dark
@@ -27,7 +27,7 @@ from app.picture.edgemaps import noise_of_mean, peak_height, ratio_of_peak, step
 from app.picture.frame import Frame
 from app.picture.hue import Hue
 from app.picture.logsum import logsumexp
-from app.picture.median import spread
+from app.picture.median import Values, spread
 from app.picture.sample import Patch
 from app.picture.shape import EdgeShape
 from app.picture.smooth import ends_held
@@ -40,6 +40,7 @@ APART_MM = 0.3
 """Two places of the line nearer than this are one.  Others are a shadow's border or the lower rim of a thick key."""
 BACK_PIECES = 12
 LEAST_SINGLE = np.float32(1e-37)
+"""What single precision can still hold: less is taken as this, eighty-five nats below the best."""
 
 
 @dataclass(frozen=True)
@@ -180,12 +181,17 @@ def back_of(
     grey = patch.grid(frame, x, -outward)
     change = step_filter(grey, frame, axis=0, step_mm=step_mm)
     pieces = np.array_split(np.arange(len(x)), BACK_PIECES)
-    means = np.array([change[:, piece].mean(axis=1) for piece in pieces])
+    means = means_of(change, pieces)
     no_metal = None
     if hue is not None:
         against = hue.no_metal_inside(hue.patch.grid(frame, x, -outward), grey, step_mm)
-        no_metal = np.array([against[:, piece].mean(axis=1) for piece in pieces])
+        no_metal = means_of(against, pieces)
     return Back(np.array([x[piece].mean() for piece in pieces]), outward, means / spread(means), signed, no_metal)
+
+
+def means_of(values: Values, pieces: list[NDArray[np.intp]]) -> Floats:
+    """(p, rows) means of (rows, n) values over the columns of each piece."""
+    return np.array([values[:, piece].mean(axis=1) for piece in pieces])
 
 
 @dataclass(frozen=True)
@@ -345,22 +351,16 @@ def _pairs(cuts: tuple[tuple[HeightCurve, ...], ...], shape: EdgeShape, grid: _G
     For every pair of heights the sum over depths is one product of matrices; of its (k, k) values those at ``b + g`` on
     one side and ``g - b`` on the other are taken.  Single precision leaves the evidence good to a ten-thousandth.
     """
-    offsets, slopes, scales, growths = shape_of = tuple(len(axis) for axis in grid.axes)
-    score = np.zeros(shape_of)
+    score = np.zeros(tuple(len(axis) for axis in grid.axes))
+    offset, growth = np.arange(len(grid.offsets))[:, None], np.arange(len(grid.growths))
+    upper_at, lower_at = offset + growth, offset[::-1] + growth
     for pair in zip(*cuts, strict=True):
         tables = [_along(curve, shape.roots_mm, side, grid) for curve, side in zip(pair, (1, -1), strict=True)]
         most = [float(table.max()) for table in tables]
         upper, lower = (np.exp((table - own).astype(np.float32)) for table, own in zip(tables, most, strict=True))
-        total = np.matmul(upper.swapaxes(-1, -2), lower)
-        by_slope, by_scale, by_upper, by_lower = total.strides
-        taken = as_strided(
-            total[..., 0, offsets - 1 :],
-            (offsets, slopes, scales, growths),
-            (by_upper - by_lower, by_slope, by_scale, by_upper + by_lower),
-            writeable=False,
-        )
-        score += np.log(np.maximum(taken, LEAST_SINGLE))
-        score += sum(most)
+        by_heights = np.matmul(upper.swapaxes(-1, -2), lower).reshape(len(grid.slopes), len(grid.scales), -1)
+        total = by_heights.take(upper_at * grid.count + lower_at, axis=-1)
+        score += np.moveaxis(np.log(np.maximum(total, LEAST_SINGLE)), 2, 0) + sum(most)
     return score
 
 

@@ -89,3 +89,15 @@ def to_grey(pixels: NDArray[np.uint8]) -> GreyPixels:
     if pixels.ndim == 2:
         return pixels.astype(np.float32)
     return np.asarray(pixels.astype(np.float32) @ RED_GREEN_BLUE, dtype=np.float32)
+
+
+def colours_at(rgb: Bytes, picture_xy: Floats) -> Floats:
+    """(n, channels) colours at (n, 2) picture positions, by bilinear interpolation; the border repeats outward."""
+    low = np.floor(picture_xy.min(axis=0)).astype(int) - 1
+    high = np.ceil(picture_xy.max(axis=0)).astype(int) + 2
+    height, width = rgb.shape[:2]
+    left, top = int(np.clip(low[0], 0, width - 2)), int(np.clip(low[1], 0, height - 2))
+    crop = rgb[top : max(top + 2, high[1]), left : max(left + 2, high[0])].astype(np.float32)
+    x, y = (picture_xy - [left, top]).astype(np.float32).T
+    values = cv2.remap(crop, x[None], y[None], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(values.reshape(len(picture_xy), -1), dtype=float)

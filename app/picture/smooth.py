@@ -7,13 +7,16 @@ Values are float32: 255 grey levels are told apart to a hundred-thousandth.
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from app.picture.opencv import cv2
 from app.picture.sample import GreyPixels
 from keycore.measured import Floats
 
+Number = TypeVar("Number", bound=np.floating)
 ENDS_AT = 4.0
 """Standard deviations at which a kernel ends."""
 _NOTHING = np.ones(1)
@@ -51,6 +54,11 @@ def filtered(grey: GreyPixels, down: Floats = _NOTHING, across: Floats = _NOTHIN
 def ends_held(values: Floats, count: int) -> Floats:
     """(n,) values with each end repeated ``count`` times: ``np.pad`` does the same and asks more than it takes here."""
     return np.concatenate([np.full(count, values[0]), values, np.full(count, values[-1])])
+
+
+def shifted(values: NDArray[Number], by: int) -> NDArray[Number]:
+    """What stands ``by`` places farther along the first axis, at every place; the ends hold."""
+    return values[np.clip(np.arange(len(values)) + by, 0, len(values) - 1)]
 
 
 def largest_near(values: Floats, width: int) -> Floats:

@@ -32,6 +32,7 @@ import numpy as np
 from app.picture.alignment import centre_moves
 from app.picture.edgemaps import EdgeMaps
 from app.picture.logsum import logsumexp
+from app.picture.smooth import shifted
 from keycore.measured import Floats
 
 HIDDEN, HIDDEN_FLOORS = 0.3, 0.8
@@ -79,11 +80,11 @@ def _shown(maps: EdgeMaps, centres_mm: Floats) -> tuple[EdgeMaps, float]:
     floor = maps.floor[:, columns]
     flanks = maps.cut[:, columns] - floor + move_prior
     ways, before = _ways(row_mm)
-    told = np.array([_told(_lowered(floor, filled) + _lowered(flanks, apart)) for filled, apart in ways])
+    told = np.array([_told(shifted(floor, filled) + shifted(flanks, apart)) for filled, apart in ways])
     best = int(np.argmax(told + before))
     filled, apart = ways[best]
-    shown = _lowered(maps.floor, filled)
-    cut = shown + _lowered(maps.cut - maps.floor, apart)
+    shown = shifted(maps.floor, filled)
+    cut = shown + shifted(maps.cut - maps.floor, apart)
     return replace(maps, floor=shown, cut=cut, flanks_mm=apart * row_mm), float(before[best])
 
 
@@ -103,11 +104,6 @@ def _ways(row_mm: float) -> tuple[list[tuple[int, int]], Floats]:
 def _told(cuts: Floats) -> float:
     """Log evidence of (rows, k, moves) cuts, each summed over its height and move."""
     return float(logsumexp(np.moveaxis(cuts, 1, 0).reshape(cuts.shape[1], -1), axis=1).sum())
-
-
-def _lowered(ratio: Floats, rows: int) -> Floats:
-    """What speaks for a line at each height, given to the height so many rows below it; the ends hold."""
-    return np.asarray(ratio[np.clip(np.arange(len(ratio)) + rows, 0, len(ratio) - 1)])
 
 
 def _hidden(maps: EdgeMaps) -> EdgeMaps:

@@ -112,3 +112,21 @@ def test_it_is_looked_for_inside_of_the_edge() -> None:
 
     assert against[20] == 0.0
     assert against[26] == -NO_METAL
+
+
+def test_a_ground_that_is_nearly_black_has_no_ratios_to_tell_metal_from(spec: KeySpec) -> None:
+    """Black velvet, and a ground of no light at all."""
+    patch = _key_in_shadow(spec, BRASS)
+    assert patch.rgb is not None
+    metal = np.abs(patch.rgb.astype(float) - np.array(BRASS)).max(axis=-1) < 20.0
+
+    for black in (0, 12):
+        stored = np.where(metal[..., None], patch.rgb, np.uint8(black))
+        assert metal_hue(Patch(to_grey(stored), 0, 0, stored), FRAME, edge_shape(spec), double=False) is None
+
+
+def test_a_blade_that_lies_out_of_the_picture_has_no_hue(spec: KeySpec) -> None:
+    """A wrong first frame may lie anywhere."""
+    away = FRAME.moved(x_mm=500.0)
+
+    assert metal_hue(_key_in_shadow(spec, BRASS), away, edge_shape(spec), double=False) is None
