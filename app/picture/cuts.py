@@ -27,12 +27,6 @@ TEMPER = 0.4
 Its three lines share their noise, and what stands beside a root (a groove, a shadow's border, toner) is a line more
 often than noise alone would be.  Of 0.4, 0.6 and 1 it gave the truest probabilities on the pictures of two renderers.
 """
-HIDDEN_TEMPER = TEMPER * 2 / 3
-"""The same where a copy's floor is hidden: two lines in place of three, moved by one light.
-
-Of 143 drawn copies read so, codes stated at 0.93 and 0.97 were right in 0.69 and 0.73 with 0.4, in 0.83 and 0.88 with
-this; as many were right.
-"""
 ROUGH_SHARE, ROUGH_SD_MM = 0.1, 0.1
 """How often and how far a burr, a chamfer or toner makes that difference larger."""
 READ_SD_MM, READ_ROUGH_SHARE = 0.015, 0.02
@@ -102,16 +96,10 @@ def cut_curve(maps: EdgeMaps, centre_mm: float) -> tuple[HeightCurve, float, flo
     return HeightCurve(centre_mm, maps.y_mm, np.asarray(logsumexp(here, axis=1))), centre_mm + mean, spread
 
 
-def cut_evidence(
-    curve: HeightCurve, centre_mm: float, centre_sigma_mm: float, line_mm: float, *, hidden: bool
-) -> CutEvidence:
-    """Reading of a cut whose back (or centreline) stands at ``line_mm`` in the frame of the curve.
-
-    ``hidden`` is true where its floor may be hidden in black.
-    """
-    temper = HIDDEN_TEMPER if hidden else TEMPER
+def cut_evidence(curve: HeightCurve, centre_mm: float, centre_sigma_mm: float, line_mm: float) -> CutEvidence:
+    """Reading of a cut whose back (or centreline) stands at ``line_mm`` in the frame of the curve."""
     height = np.arange(curve.height_mm[0], curve.height_mm[-1], HEIGHT_MM)
-    likelihood = uneven(curve, temper, sd_mm=READ_SD_MM, rough_share=READ_ROUGH_SHARE).at(height)
+    likelihood = uneven(curve, TEMPER, sd_mm=READ_SD_MM, rough_share=READ_ROUGH_SHARE).at(height)
     return CutEvidence(
         centre_mm=centre_mm,
         centre_sigma_mm=float(np.hypot(max(centre_sigma_mm, 0.02), 0.04)),

@@ -394,9 +394,8 @@ def _fitted_edge(
     patch: Patch, frame: Frame, shape: EdgeShape, look: _Look, number: int, side: Literal[1, -1]
 ) -> FittedEdge:
     """Bring one edge's evidence to the final frame."""
-    hidden = look.maps[number].hidden
     cuts = tuple(
-        cut_evidence(curve, centre, spread, side * float(look.lie.at(curve.x_mm)), hidden=hidden)
+        cut_evidence(curve, centre, spread, side * float(look.lie.at(curve.x_mm)))
         for curve, centre, spread in look.curves[number]
     )
     uncut = look.tops[number]
@@ -418,5 +417,5 @@ def _fitted_edge(
         x_mm=x,
         profile_mm=shape.profile(x, look.alignment.centres_mm(shape), modes, top_mm),
         floors_mm=tuple(cut.mode_mm if floor is None else floor for cut, floor in zip(cuts, seen, strict=True)),
-        hidden=hidden,
+        hidden=look.maps[number].hidden,
     )
