@@ -144,7 +144,7 @@ class StepButton(QAbstractButton):
     def _short(self, painter: QPainter, width: float, lines: int) -> str:
         """The words cut to so many lines."""
         metrics = painter.fontMetrics()
-        parts, line, rest = [], "", self._words.split()
+        parts, line, rest = [], "", self._words.split(" ")
         while rest:
             trial = f"{line} {rest[0]}".strip()
             if metrics.horizontalAdvance(trial) <= width or not line:
