@@ -90,8 +90,7 @@ def _scale(state: BenchState, decoding: Decoding | None) -> Step:
         return Step("scale", "assumed", scale.disagreement or "the references do not agree")
     along = scale.px_per_mm_along
     used = sum(1 for reference in scale.references if reference.used and not reference.note)
-    within = f"{100 * along.sigma / along.value:.1f}\N{NO-BREAK SPACE}%"
-    words = f"{along.value:.2f} px/mm within {within}, {used} references agree"
+    words = f"{along.value:.2f} px/mm within {100 * along.sigma / along.value:.1f} %, {used} references agree"
     if used < 2:
         return Step("scale", "assumed", f"{along.value:.2f} px/mm, one reference only")
     return Step("scale", "done", words)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
@@ -17,6 +18,13 @@ if TYPE_CHECKING:
 _DISC = 8.0
 _LEFT = 20.0
 _TALLEST = 84
+_BREAK = re.compile(r"(?<!\d) | (?!(?:%|mm|in|thou|px/mm)(?!\w))")
+"""A space at which a line may end: not the one between a figure and its unit."""
+
+
+def pieces_of(words: str) -> list[str]:
+    """The words between which a line may end."""
+    return _BREAK.split(words)
 
 
 class StepButton(QAbstractButton):
@@ -144,7 +152,7 @@ class StepButton(QAbstractButton):
     def _short(self, painter: QPainter, width: float, lines: int) -> str:
         """The words cut to so many lines."""
         metrics = painter.fontMetrics()
-        parts, line, rest = [], "", self._words.split(" ")
+        parts, line, rest = [], "", pieces_of(self._words)
         while rest:
             trial = f"{line} {rest[0]}".strip()
             if metrics.horizontalAdvance(trial) <= width or not line:

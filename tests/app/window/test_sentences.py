@@ -69,7 +69,7 @@ def test_every_refusal_has_its_german_sentence(checkout: Path) -> None:
             "Schatten füllt anscheinend die tiefen Einschnitte dieser Kopie, um bis zu 0,5 mm mehr, als er an der "
             "ungeschnittenen Kante zugibt; der Code berücksichtigt das.",
         ),
-        ("16.58 px/mm within 0.6\xa0%, 4 references agree", "16,58 px/mm auf 0,6\xa0%, 4 Bezüge stimmen überein"),
+        ("16.58 px/mm within 0.6 %, 4 references agree", "16,58 px/mm auf 0,6 %, 4 Bezüge stimmen überein"),
         ("Harbourside 5; restricted", "Harbourside 5; geschützt"),
         ("nothing that the catalogue has", "nothing that the catalogue has"),
     ],
