@@ -22,8 +22,10 @@ from tests.app.made import CODE, quick_age
 from tests.app.test_bench_keep import SEEN, read_job
 
 WORDS = "heron lantern gravel spoon"
-SECRETS = (b"Fenwright", b"executor's letter", b"T. Quill", b"Slipway", b"by the blue door", b"copy.png", b"PNG",
-           "-".join(CODE).encode(), b'"3", "1", "2", "5", "4"', b"3\",\n", b"root_px", b"keyreading")  # fmt: skip
+SECRETS = (b"Fenwright", b"executor's letter", b"T. Quill", b"Slipway", b"by the blue door", b"copy.png",
+           b"\x89PNG\r\n\x1a\n", b"IHDR", "-".join(CODE).encode(), b'"3", "1", "2", "5", "4"', b"3\",\n",
+           b"root_px", b"keyreading")  # fmt: skip
+"""None shorter than four bytes: three stand in a hundred thousand sealed ones by chance once in 170 times."""
 
 
 @pytest.fixture
@@ -67,7 +69,7 @@ def test_search_finds_each_secret_of_a_job_in_the_clear(job: Bench, home: Path) 
     job.save()
 
     found = " ".join(in_the_clear(home))
-    for word in ("Fenwright", "Quill", "Slipway", "blue door", "copy.png", "PNG", "root_px", "keyreading"):
+    for word in ("Fenwright", "Quill", "Slipway", "blue door", "copy.png", "PNG", "IHDR", "root_px", "keyreading"):
         assert word in found
 
 
