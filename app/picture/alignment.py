@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
+from app.picture.clicks import NO_CLICKS, Clicks
 from app.picture.edgemaps import EdgeMaps
 from app.picture.logsum import logsumexp
 from app.picture.shape import EdgeShape
@@ -72,7 +73,9 @@ class Alignment:
         return np.asarray(self.offset_mm + self.scale * shape.positions_mm)
 
 
-def alignments(maps: tuple[EdgeMaps, ...], shape: EdgeShape, guess: Guess, count: int) -> tuple[Alignment, ...]:
+def alignments(
+    maps: tuple[EdgeMaps, ...], shape: EdgeShape, guess: Guess, count: int, clicked: Clicks = NO_CLICKS
+) -> tuple[Alignment, ...]:
     """Find the likeliest places of the cuts, best first, and none that is much worse than the best.
 
     Parameters
@@ -83,6 +86,8 @@ def alignments(maps: tuple[EdgeMaps, ...], shape: EdgeShape, guess: Guess, count
         What is known before.
     count
         How many to return at most; they lie at least ``APART_MM`` apart.
+    clicked
+        A hand's clicks, in frame millimetres.
     """
     middle = float(shape.positions_mm.mean())
     offsets, scales = guess.offsets_mm, guess.scales
@@ -96,6 +101,7 @@ def alignments(maps: tuple[EdgeMaps, ...], shape: EdgeShape, guess: Guess, count
     gauge_off = middle + offsets[:, None] - scales[None, :] * middle
     prior = -0.5 * (gauge_off / guess.offset_sd_mm) ** 2
     prior = prior - 0.5 * ((scales / guess.scale - 1.0) / guess.scale_sd)[None, :] ** 2
+    prior = prior + clicked.of_centres(at)
     score += prior
     found: list[Alignment] = []
     left = score.copy()

@@ -74,8 +74,13 @@ class CutEvidence:
         return mean, float(np.sqrt((p * (self.height_mm[near] - mean) ** 2).sum()))
 
 
-def cut_curve(maps: EdgeMaps, centre_mm: float) -> tuple[HeightCurve, float, float]:
+def cut_curve(maps: EdgeMaps, centre_mm: float, besides: Floats | float = 0.0) -> tuple[HeightCurve, float, float]:
     """Evidence of one cut's floor over its height, its centre's small freedom summed out.
+
+    Parameters
+    ----------
+    besides
+        (m,) what speaks for each height besides the map.
 
     Returns
     -------
@@ -87,7 +92,7 @@ def cut_curve(maps: EdgeMaps, centre_mm: float) -> tuple[HeightCurve, float, flo
     columns = np.clip(columns, 0, len(maps.x_mm) - 1).astype(int)
     away = maps.x_mm[columns] - centre_mm
     prior = -0.5 * (away / CENTRE_SD_MM) ** 2
-    here = maps.cut[:, columns] + (prior - logsumexp(prior))
+    here = maps.cut[:, columns] + (prior - logsumexp(prior)) + np.reshape(besides, (-1, 1))
     by_centre = logsumexp(here, axis=0)
     weight = np.exp(by_centre - by_centre.max())
     weight /= weight.sum()

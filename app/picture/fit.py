@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.picture.alignment import Alignment, Guess, alignments
+from app.picture.clicks import NO_CLICKS, Clicks
 from app.picture.cuts import CutEvidence, Top, cut_curve, cut_evidence, measure_top, uneven, visible_floor
 from app.picture.edgemaps import EdgeMaps, blur_mm, edge_maps
 from app.picture.ends import MOST_OF_ENDS, BladeEnds, find_shoulder, find_tip
@@ -90,6 +91,8 @@ class _Look:
 
     maps: tuple[EdgeMaps, ...]
     alignment: Alignment
+    clicked: Clicks
+    """A hand's clicks, in frame millimetres."""
     curves: tuple[tuple[tuple[HeightCurve, float, float], ...], ...]
     tops: tuple[Uncut | None, ...]
     back: Back | None
@@ -133,7 +136,14 @@ class RoughFit:
 
 
 def look_roughly(
-    patch: Patch, frame: Frame, spec: KeySpec, guess: Guess, line: LineGuess, *, paper_lighter: bool
+    patch: Patch,
+    frame: Frame,
+    spec: KeySpec,
+    guess: Guess,
+    line: LineGuess,
+    *,
+    paper_lighter: bool,
+    clicks: Clicks = NO_CLICKS,
 ) -> tuple[RoughFit, ...]:
     """Look for the table's blade coarsely, starting from a rough frame: everything that it may be.
 
@@ -143,8 +153,11 @@ def look_roughly(
         How far off the frame may be along the blade, and its axis across.
     paper_lighter
         True where everything outside the key is lighter than the key (a copy).
+    clicks
+        Where a hand saw the blade, picture pixels.
     """
-    looks = _looks(patch, frame, spec, edge_shape(spec), guess, line, COARSE_MM, paper_lighter, places=PLACES)
+    shape = edge_shape(spec)
+    looks = _looks(patch, frame, spec, shape, guess, line, COARSE_MM, paper_lighter, clicks, places=PLACES)
     return tuple(RoughFit.of(patch, frame, look) for look in looks)
 
 
@@ -174,13 +187,13 @@ def likeliest(rough: list[RoughFit], spec: KeySpec, most: int) -> list[RoughFit]
     return [one for one, _ in kept]
 
 
-def settled(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool) -> RoughFit:
+def settled(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool, clicks: Clicks = NO_CLICKS) -> RoughFit:
     """Look again where a fit was found, from there, for as long as that makes it much better."""
     shape = edge_shape(spec)
     found: list[RoughFit] = []
     while len(found) < SETTLING_LOOKS:
         last = found[-1] if found else rough
-        (look,) = _looks(last.patch, last.frame, spec, shape, AGAIN, LINE_AGAIN, COARSE_MM, paper_lighter)
+        (look,) = _looks(last.patch, last.frame, spec, shape, AGAIN, LINE_AGAIN, COARSE_MM, paper_lighter, clicks)
         again = RoughFit.of(last.patch, last.frame, look)
         if found and again.score < last.score + BETTER:
             break
@@ -188,12 +201,14 @@ def settled(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool) -> RoughFit:
     return found[-1]
 
 
-def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool) -> FittedBlade:
+def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool, clicks: Clicks = NO_CLICKS) -> FittedBlade:
     """Fit the table's blade finely where the first look found it."""
     shape = edge_shape(spec)
     patch, frame = rough.patch, rough.frame
     hue = None if paper_lighter else metal_hue(patch, frame, shape, double=spec.edges != "single")
-    looks = _looks(patch, frame, spec, shape, AGAIN, LINE_AGAIN, FINE_MM, paper_lighter, hue=hue, hidden=paper_lighter)
+    looks = _looks(
+        patch, frame, spec, shape, AGAIN, LINE_AGAIN, FINE_MM, paper_lighter, clicks, hue=hue, hidden=paper_lighter
+    )
     fine = max(looks, key=lambda look: look.score)
     fine = _with_neighbours(fine, spec, shape)
     final = fine.lie.applied(frame)
@@ -212,24 +227,39 @@ def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool) -> FittedB
 
 def _with_neighbours(look: _Look, spec: KeySpec, shape: EdgeShape) -> _Look:
     """Weigh every cut with its neighbours, the line with what that gives, and the cuts once more on that line."""
-    rims = _rims(look)
-    weighed = _weighed(look, spec, shape, rims)
+    besides = _besides(look, spec)
+    weighed = _weighed(look, spec, shape, besides)
     (lie,) = _lies(
-        weighed.curves, look.tops, look.back, spec, shape, look.alignment, LINE_AGAIN, step_mm=FINE_MM, count=1
+        weighed.curves,
+        look.tops,
+        look.back,
+        spec,
+        shape,
+        look.alignment,
+        LINE_AGAIN,
+        look.clicked,
+        step_mm=FINE_MM,
+        count=1,
     )
-    return _weighed(replace(weighed, lie=lie), spec, shape, rims)
+    return _weighed(replace(weighed, lie=lie), spec, shape, besides)
 
 
-def _rims(look: _Look) -> tuple[tuple[Floats, ...], ...]:
-    """What speaks for the near one of two rims; nothing on a copy, where wall and shadow are as black as the metal."""
-    if look.maps[0].signed:
-        return ()
-    return tuple(
-        near_rims(edge, tuple(curve for curve, _, _ in cuts)) for edge, cuts in zip(look.maps, look.curves, strict=True)
-    )
+def _besides(look: _Look, spec: KeySpec) -> tuple[tuple[Floats, ...], ...]:
+    """What speaks for each cut's floor besides its lines: a hand's click, and that it is the near one of two rims.
+
+    On a copy, where wall and shadow are as black as the metal, there are no rims.
+    """
+    edges = []
+    for edge, cuts, side in zip(look.maps, look.curves, _sides(spec), strict=True):
+        told = tuple(look.clicked.of_floor(side, cut, edge.y_mm) for cut in range(len(cuts)))
+        if not edge.signed:
+            rims = near_rims(edge, tuple(curve for curve, _, _ in cuts))
+            told = tuple(click + rim for click, rim in zip(told, rims, strict=True))
+        edges.append(told)
+    return tuple(edges)
 
 
-def _weighed(look: _Look, spec: KeySpec, shape: EdgeShape, rims: tuple[tuple[Floats, ...], ...]) -> _Look:
+def _weighed(look: _Look, spec: KeySpec, shape: EdgeShape, besides: tuple[tuple[Floats, ...], ...]) -> _Look:
     place = look.alignment
     edges = with_neighbours(
         look.maps,
@@ -238,7 +268,7 @@ def _weighed(look: _Look, spec: KeySpec, shape: EdgeShape, rims: tuple[tuple[Flo
         look.lie,
         place.offset_mm + place.scale * shoulder_x_mm(spec, shape),
         mirrored=spec.edges == "double-mirrored",
-        rims=rims,
+        besides=besides,
     )
     curves = tuple(
         tuple((new, centre, spread) for new, (_, centre, spread) in zip(cuts, before, strict=True))
@@ -260,6 +290,7 @@ def _looks(
     line: LineGuess,
     step_mm: float,
     paper_lighter: bool,
+    clicks: Clicks,
     *,
     places: int = 1,
     hue: Hue | None = None,
@@ -291,12 +322,19 @@ def _looks(
     if spec.edges == "single":
         back = back_of(patch, frame, shape, reach_mm=reach_mm, step_mm=step_mm / 2, signed=paper_lighter, hue=hue)
     deepest = float(shape.roots_mm.min())
+    clicked = clicks.seen_from(frame)
     looks = []
     for sight in sights(maps) if hidden else (maps,):
-        for place in alignments(sight, shape, guess, places):
+        for place in alignments(sight, shape, guess, places, clicked):
             centres_mm = place.centres_mm(shape)
             seen, believed = as_seen(sight, centres_mm) if hidden else (sight, 0.0)
-            curves = tuple(tuple(cut_curve(edge, float(at)) for at in centres_mm) for edge in seen)
+            curves = tuple(
+                tuple(
+                    cut_curve(edge, float(at), clicked.of_floor(side, cut, edge.y_mm))
+                    for cut, at in enumerate(centres_mm)
+                )
+                for edge, side in zip(seen, _sides(spec), strict=True)
+            )
             floors = [[deepest if places > 1 else curve.most_mm for curve, _, _ in edge] for edge in curves]
             tops = tuple(_uncut(edge, spec, shape, place, at) for edge, at in zip(seen, floors, strict=True))
             lines = LINES if places > 1 else 1
@@ -304,10 +342,10 @@ def _looks(
                 runs_on(edge, shape, centres_mm, np.array([curve.most_mm for curve, _, _ in cuts]))
                 for edge, cuts in zip(seen, curves, strict=True)
             )
-            for lie in _lies(curves, tops, back, spec, shape, place, line, step_mm=step_mm, count=lines):
+            for lie in _lies(curves, tops, back, spec, shape, place, line, clicked, step_mm=step_mm, count=lines):
                 ends = partial(_ends, patch, lie.applied(frame), spec, shape, place, paper_lighter)
                 log_p = lie.score + place.log_prior + straight + believed
-                looks.append(_Look(seen, place, curves, tops, back, lie, log_p, ends))
+                looks.append(_Look(seen, place, clicked, curves, tops, back, lie, log_p, ends))
     return looks
 
 
@@ -319,6 +357,7 @@ def _lies(
     shape: EdgeShape,
     place: Alignment,
     line: LineGuess,
+    clicked: Clicks,
     *,
     step_mm: float,
     count: int,
@@ -331,6 +370,7 @@ def _lies(
         mirrored=spec.edges == "double-mirrored",
         scale_along=place.scale,
         guess=line,
+        clicked=clicked,
         step_mm=step_mm,
         count=count,
     )

@@ -22,6 +22,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
+from app.picture.clicks import Clicks
 from app.picture.darkband import beyond_dark
 from app.picture.edgemaps import noise_of_mean, peak_height, ratio_of_peak, step_filter
 from app.picture.frame import Frame
@@ -234,6 +235,7 @@ def lies_of(
     mirrored: bool,
     scale_along: float,
     guess: LineGuess,
+    clicked: Clicks,
     step_mm: float,
     count: int,
 ) -> tuple[Lie, ...]:
@@ -251,6 +253,8 @@ def lies_of(
         True where both edges have the same depths.
     scale_along
         Scale that the alignment found.
+    clicked
+        A hand's clicks, in frame millimetres.
     step_mm
         Step of the grid in offset and growth.
     count
@@ -263,6 +267,7 @@ def lies_of(
         - 0.5 * ((grid.scales[:, None] / scale_along - 1.0) / guess.across_sd) ** 2
         - 0.5 * (grid.growths / GROWTH_SD_MM) ** 2
     )
+    score += clicked.of_line(grid.offsets, grid.slopes, grid.x_mid)[:, :, None, None]
     if mirrored:
         score += _pairs(cuts, shape, grid)
     else:

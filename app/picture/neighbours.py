@@ -180,7 +180,7 @@ def with_neighbours(
     shoulder_mm: float,
     *,
     mirrored: bool,
-    rims: tuple[tuple[Floats, ...], ...] = (),
+    besides: tuple[tuple[Floats, ...], ...] = (),
 ) -> tuple[tuple[HeightCurve, ...], ...]:
     """Evidence of every cut's height with its neighbours summed over: one tuple for each edge.
 
@@ -196,8 +196,8 @@ def with_neighbours(
         Where the uncut edge begins.
     mirrored
         True where opposite floors stand at one height.
-    rims
-        For each edge and cut (rows,) what else speaks for its floor (:mod:`app.picture.rims`); none where nothing does.
+    besides
+        For each edge and cut (rows,) what else speaks for its floor; none where nothing does.
     """
     row_mm = float(edges[0].y_mm[1] - edges[0].y_mm[0])
     margin = float(np.abs(lie.at(centres_mm)).max())
@@ -206,8 +206,8 @@ def with_neighbours(
     on_line = [side * lie.at(centres_mm) for side in (1, -1)[: len(edges)]]
     lines = [_lines(maps) for maps in edges]
     floors = [[one.floor(float(x)) for x in centres_mm] for one in lines]
-    if rims:
-        floors = [[a + b for a, b in zip(own, rim, strict=True)] for own, rim in zip(floors, rims, strict=True)]
+    if besides:
+        floors = [[a + b for a, b in zip(own, more, strict=True)] for own, more in zip(floors, besides, strict=True)]
     top_mm = lie.scale * shape.top_mm + lie.growth_mm
     chains = [
         _chain(one, shape, centres_mm, at, heights, top_mm, shoulder_mm, own)

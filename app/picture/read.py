@@ -8,6 +8,7 @@ from typing import Literal
 
 import numpy as np
 
+from app.picture.clicks import Clicks
 from app.picture.find import FoundKey, count_of_keys, keys_on
 from app.picture.fit import (
     MOST_FINE,
@@ -104,11 +105,12 @@ def read_picture(
     check_marks(picture, spec, marks)
     watch.at(0.05, "looking for the key")
     ground = ground_of(picture, spec, marks, medium=medium, reference=reference)
+    clicks = Clicks.of(marks, spec)
     likely = _search(picture, spec, marks, key, ground, watch)
     fits = []
     for number, one in enumerate(candidates := likeliest(likely, spec, MOST_FINE)):
         watch.at(0.7 + 0.2 * number / len(candidates), "fitting the blade")
-        fits.append(fit_blade(one, spec, paper_lighter=ground.paper_lighter))
+        fits.append(fit_blade(one, spec, paper_lighter=ground.paper_lighter, clicks=clicks))
     fitted = max(fits, key=lambda fit: fit.score)
     watch.at(0.9, "measuring")
     reading = report(picture, spec, fitted, marks, fixed=fixed, ground=ground, reference=reference)
@@ -119,13 +121,14 @@ def _search(
     picture: Picture, spec: KeySpec, marks: Marks | None, key: int, ground: Ground, watch: _Watch
 ) -> list[RoughFit]:
     """Everything that the key's blade may be, settled."""
+    clicks = Clicks.of(marks, spec)
     by_hand = start_by_hand(marks, spec, ground)
     if by_hand is not None:
-        return _looked_at([by_hand], picture, spec, ground, watch, (0.15, 0.7))
+        return _looked_at([by_hand], picture, spec, clicks, ground, watch, (0.15, 0.7))
     found = keys_on(picture, spec, ground)
     chosen = _chosen(found, picture, marks, key)
     usual = usual_starts(picture, spec, chosen, marks, ground)
-    likely = _looked_at(usual, picture, spec, ground, watch, (0.15, 0.55))
+    likely = _looked_at(usual, picture, spec, clicks, ground, watch, (0.15, 0.55))
     for_each_cut = max(one.score for one in likely) / (len(spec.cut_positions_mm) * spec.edge_count)
     if for_each_cut >= LITTLE:
         return likely
@@ -134,11 +137,17 @@ def _search(
     if marks is None and key == 0 and (for_each_cut < NO_BLADE or count_of_keys(found) == 1):
         for other in found[1 : 1 + MORE_KEYS]:
             more += usual_starts(picture, spec, other, None, ground)
-    return likely + _looked_at(more, picture, spec, ground, watch, (0.55, 0.7))
+    return likely + _looked_at(more, picture, spec, clicks, ground, watch, (0.55, 0.7))
 
 
 def _looked_at(
-    starts: list[Start], picture: Picture, spec: KeySpec, ground: Ground, watch: _Watch, shares: tuple[float, float]
+    starts: list[Start],
+    picture: Picture,
+    spec: KeySpec,
+    clicks: Clicks,
+    ground: Ground,
+    watch: _Watch,
+    shares: tuple[float, float],
 ) -> list[RoughFit]:
     """What is found from these first frames, settled; the work goes from one of the ``shares`` to the other."""
     begin, settling, end = shares[0], shares[0] + 0.65 * (shares[1] - shares[0]), shares[1]
@@ -147,11 +156,13 @@ def _looked_at(
         watch.at(begin + (settling - begin) * number / len(starts), "looking at the blade")
         corners = start.frame.picture_xy(extent(spec))
         patch = grey_patch(picture, corners, MARGIN_MM * start.frame.px_per_mm)
-        rough += look_roughly(patch, start.frame, spec, start.guess, start.line, paper_lighter=ground.paper_lighter)
+        rough += look_roughly(
+            patch, start.frame, spec, start.guess, start.line, paper_lighter=ground.paper_lighter, clicks=clicks
+        )
     likely = []
     for number, one in enumerate(candidates := likeliest(rough, spec, MOST_SETTLED)):
         watch.at(settling + (end - settling) * number / len(candidates), "looking at the blade again")
-        likely.append(settled(one, spec, paper_lighter=ground.paper_lighter))
+        likely.append(settled(one, spec, paper_lighter=ground.paper_lighter, clicks=clicks))
     return likely
 
 
