@@ -40,7 +40,8 @@ class Clicks:
     line
         (2, 2) the line's two ends, where it was marked.
     roots
-        For each edge (k, 2), one for every cut of the table; none where not all of them were marked.
+        For each edge (k, 2), one for every cut of the table; none where not all of them were marked.  Seen from a
+        frame, the edge at positive y first.
     """
 
     line: Floats | None = None
@@ -56,9 +57,13 @@ class Clicks:
         return cls(axis_line(marks, spec), edges if whole else ())
 
     def seen_from(self, frame: Frame) -> Clicks:
-        """Return the same clicks in millimetres of a frame."""
+        """Return the same clicks in millimetres of a frame, the edge at positive y first.
+
+        Which edge a hand calls the first is its own affair: a key lies on either face.
+        """
         line = None if self.line is None else frame.blade_mm(self.line)
-        return Clicks(line, tuple(frame.blade_mm(edge) for edge in self.roots))
+        edges = sorted((frame.blade_mm(edge) for edge in self.roots), key=lambda edge: -float(edge[:, 1].mean()))
+        return Clicks(line, tuple(edges))
 
     def of_line(self, offsets_mm: Floats, slopes: Floats, x_mid_mm: float) -> Floats:
         """(offsets, slopes) log-probability of the line's clicks with the line anywhere; 0 without clicks."""

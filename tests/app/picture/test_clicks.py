@@ -63,6 +63,18 @@ def test_a_floor_is_counted_outward_on_either_side(spec: KeySpec) -> None:
     assert heights[np.argmax(clicked.of_floor(-1, 0, heights))] == pytest.approx(3.0)
 
 
+@pytest.mark.parametrize("order", [1, -1])
+def test_either_edge_may_be_the_hand_s_first(order: int) -> None:
+    """A key that lies on its other face has its first edge below the axis; each click counts where it lies."""
+    edges_mm = (np.array([[5.0, 4.0], [9.0, 4.5]]), np.array([[5.0, -3.0], [9.0, -3.5]]))
+    heights = np.arange(0.0, 8.0, 0.1)
+
+    clicked = Clicks(roots=tuple(FRAME.picture_xy(edge) for edge in edges_mm[::order])).seen_from(FRAME)
+
+    assert heights[np.argmax(clicked.of_floor(1, 1, heights))] == pytest.approx(4.5)
+    assert heights[np.argmax(clicked.of_floor(-1, 1, heights))] == pytest.approx(3.5)
+
+
 @pytest.mark.parametrize("roots", [0, 2])
 def test_roots_that_are_not_all_clicked_are_no_evidence(spec: KeySpec, roots: int) -> None:
     """Which cuts two clicks mean is not known; the back's clicks count all the same."""
