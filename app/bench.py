@@ -426,7 +426,7 @@ class Bench(Keeping):
         """The latest fit of this key of this picture that a reading with other marks can go on from."""
         for before, reading in reversed(self._readings.items()):
             fit = None if isinstance(reading, Refusal) else reading.kept
-            if fit is not None and replace(before, marks=read.marks, fixed=read.fixed) == read:
+            if fit is not None and replace(before, marks=read.marks, fixed=read.fixed, by_hand=read.by_hand) == read:
                 if fit.serves(read.marks):
                     return fit
         return None

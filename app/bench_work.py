@@ -59,6 +59,8 @@ class ReadKey:
     """Marks that are taken as they stand."""
     medium: Medium | None = None
     """What the person says that the picture is."""
+    by_hand: frozenset[str] = frozenset()
+    """Which of the marks a hand set; the rest of a pair or row is the program's own."""
 
 
 @dataclass(frozen=True)
@@ -218,6 +220,7 @@ def read_one(
             key.spec,
             key.marks,
             fixed=key.fixed,
+            by_hand=key.by_hand,
             reference=key.reference,
             key=key.key,
             medium=key.medium,
@@ -294,4 +297,5 @@ def read_key(picture: BenchPicture, spec: KeySpec) -> ReadKey:
         picture.key,
         fixed,
         picture.medium,
+        picture.by_hand,
     )

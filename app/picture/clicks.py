@@ -16,9 +16,10 @@ black the line that runs there.  So what all clicks say is part of every look's 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from app.picture.frame import Frame
 from app.picture.roughframe import axis_line
@@ -38,37 +39,57 @@ class Clicks:
     Attributes
     ----------
     line
-        (2, 2) the line's two ends, where it was marked.
+        (n, 2) those on the line, at most its two ends.
     roots
-        For each edge (k, 2), one for every cut of the table; none where not all of them were marked.  Seen from a
+        For each edge (k, 2), one for every cut of the table; no edges where not all cuts are marked.  Seen from a
         frame, the edge at positive y first.
+    by_hand
+        For each edge (k,) whether a hand set it: a row that a hand touched is filled up with the program's own marks,
+        and these say nothing.
     """
 
-    line: Floats | None = None
+    line: Floats = field(default_factory=lambda: np.zeros((0, 2)))
     roots: tuple[Floats, ...] = ()
+    by_hand: tuple[NDArray[np.bool_], ...] = ()
 
     @classmethod
-    def of(cls, marks: Marks | None, spec: KeySpec) -> Clicks:
-        """What a hand's marks hold, picture pixels."""
+    def of(cls, marks: Marks | None, spec: KeySpec, by_hand: frozenset[str] | None = None) -> Clicks:
+        """What a hand's marks hold, picture pixels.
+
+        Parameters
+        ----------
+        by_hand
+            Names of the marks that a hand set ("back.0", "root.3" in flat order ...); None for all of them.
+        """
         if marks is None:
-            return cls()
+            return NO_CLICKS
+
+        def counts(name: str) -> bool:
+            return by_hand is None or name in by_hand
+
+        axis = axis_line(marks, spec)
+        name = "back" if spec.edges == "single" else "centreline"
+        line = [] if axis is None else [end for number, end in enumerate(axis) if counts(f"{name}.{number}")]
         edges = tuple(np.asarray(edge, dtype=float) for edge in marks.roots_by_edge())
-        whole = len(edges) == spec.edge_count and all(len(edge) == len(spec.cut_positions_mm) for edge in edges)
-        return cls(axis_line(marks, spec), edges if whole else ())
+        cuts = len(spec.cut_positions_mm)
+        if len(edges) != spec.edge_count or any(len(edge) != cuts for edge in edges):
+            edges = ()
+        set_by_hand = tuple(
+            np.array([counts(f"root.{number * cuts + cut}") for cut in range(cuts)]) for number in range(len(edges))
+        )
+        return cls(np.reshape(line, (-1, 2)).astype(float), edges, set_by_hand)
 
     def seen_from(self, frame: Frame) -> Clicks:
         """Return the same clicks in millimetres of a frame, the edge at positive y first.
 
         Which edge a hand calls the first is its own affair: a key lies on either face.
         """
-        line = None if self.line is None else frame.blade_mm(self.line)
-        edges = sorted((frame.blade_mm(edge) for edge in self.roots), key=lambda edge: -float(edge[:, 1].mean()))
-        return Clicks(line, tuple(edges))
+        edges = [(frame.blade_mm(edge), own) for edge, own in zip(self.roots, self.by_hand, strict=True)]
+        edges.sort(key=lambda edge: -float(edge[0][:, 1].mean()))
+        return Clicks(frame.blade_mm(self.line), tuple(edge for edge, _ in edges), tuple(own for _, own in edges))
 
     def of_line(self, offsets_mm: Floats, slopes: Floats, x_mid_mm: float) -> Floats:
         """(offsets, slopes) log-probability of the line's clicks with the line anywhere; 0 without clicks."""
-        if self.line is None:
-            return np.zeros((len(offsets_mm), len(slopes)))
         x_mm, y_mm = self.line.T
         line_mm = offsets_mm[:, None, None] + slopes[:, None] * (x_mm - x_mid_mm)
         return np.asarray(log_p_of_click(line_mm - y_mm).sum(axis=-1))
@@ -76,8 +97,8 @@ class Clicks:
     def of_centres(self, centres_mm: Floats) -> Floats:
         """(...) log-probability of the roots' clicks, as they lie along the frame, with cuts at (..., k) places."""
         told = np.zeros(centres_mm.shape[:-1])
-        for edge in self.roots:
-            told += log_p_of_click(centres_mm - edge[:, 0]).sum(axis=-1)
+        for edge, own in zip(self.roots, self.by_hand, strict=True):
+            told += log_p_of_click(centres_mm[..., own] - edge[own, 0]).sum(axis=-1)
         return told
 
     def of_floor(self, side: int, cut: int, height_mm: Floats) -> Floats:
@@ -88,10 +109,10 @@ class Clicks:
         side
             1 for the edge at positive y, -1 for the other; heights are counted outward.
         """
-        if not self.roots:
+        edge = 0 if side > 0 else 1
+        if not self.roots or not self.by_hand[edge][cut]:
             return np.zeros_like(height_mm)
-        clicked_mm = side * float(self.roots[0 if side > 0 else 1][cut, 1])
-        return log_p_of_click(height_mm - clicked_mm, FLOOR_SD_MM)
+        return log_p_of_click(height_mm - side * self.roots[edge][cut, 1], FLOOR_SD_MM)
 
 
 NO_CLICKS = Clicks()

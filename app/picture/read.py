@@ -70,6 +70,7 @@ def read_picture(
     marks: Marks | None = None,
     *,
     fixed: frozenset[str] = frozenset(),
+    by_hand: frozenset[str] | None = None,
     reference: Reference = "auto",
     key: int = 0,
     medium: Medium | None = None,
@@ -87,6 +88,9 @@ def read_picture(
     fixed
         Marks that are to be taken as they stand: "root.0" ... in flat order, "tip", "shoulder", and the two ends of
         the line and of the height: "back.0", "back.1", "centreline.0", "blade_height.0" ...
+    by_hand
+        Which of the marks a hand set, named in the same way; None for all.  The others say where to begin, and are no
+        evidence.
     reference
         Which size reference in the picture to use.
     key
@@ -105,8 +109,8 @@ def read_picture(
     check_marks(picture, spec, marks)
     watch.at(0.05, "looking for the key")
     ground = ground_of(picture, spec, marks, medium=medium, reference=reference)
-    clicks = Clicks.of(marks, spec)
-    likely = _search(picture, spec, marks, key, ground, watch)
+    clicks = Clicks.of(marks, spec, by_hand)
+    likely = _search(picture, spec, marks, clicks, key, ground, watch)
     fits = []
     for number, one in enumerate(candidates := likeliest(likely, spec, MOST_FINE)):
         watch.at(0.7 + 0.2 * number / len(candidates), "fitting the blade")
@@ -118,10 +122,9 @@ def read_picture(
 
 
 def _search(
-    picture: Picture, spec: KeySpec, marks: Marks | None, key: int, ground: Ground, watch: _Watch
+    picture: Picture, spec: KeySpec, marks: Marks | None, clicks: Clicks, key: int, ground: Ground, watch: _Watch
 ) -> list[RoughFit]:
     """Everything that the key's blade may be, settled."""
-    clicks = Clicks.of(marks, spec)
     by_hand = start_by_hand(marks, spec, ground)
     if by_hand is not None:
         return _looked_at([by_hand], picture, spec, clicks, ground, watch, (0.15, 0.7))

@@ -1,10 +1,11 @@
 """Reading again after a mark has moved: the fit is kept, and only what follows from the marks is made anew.
 
-A fit of the whole blade hardly depends on the marks that it was started from: they say where to look, and the picture
-says the rest.  So while every mark lies where the kept fit may still be what a search from there would find, the fit
-stands; marks that a hand keeps move the line, the height, the ends and the roots under the same evidence
-(:mod:`app.picture.placed`).  What differs from a whole reading is the raster on which the evidence was laid: a few
-thousandths of a millimetre.  A mark that goes further than the search reaches, or is taken away, needs a whole reading.
+A fit of the whole blade hardly depends on where exactly its marks lie: they say where to look and speak against what is
+far from them (:mod:`app.picture.clicks`), and the picture says the rest.  So while every mark lies where the kept fit
+may still be what a search from there would find, the fit stands; marks that a hand keeps move the line, the height, the
+ends and the roots under the same evidence (:mod:`app.picture.placed`).  What differs from a whole reading is the raster
+on which the evidence was laid, a few thousandths of a millimetre, and how near to the fit the clicks lie.  A mark that
+goes further than the search reaches, or is taken away, needs a whole reading.
 """
 
 from __future__ import annotations

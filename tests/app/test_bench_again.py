@@ -62,6 +62,17 @@ def test_a_mark_moved_a_little_is_read_at_once_and_settled_later(bench: Bench) -
     assert bench.is_current and bench.work() is None and bench.settling() is None
 
 
+def test_the_reader_is_told_which_marks_of_a_row_a_hand_set(bench: Bench) -> None:
+    """The row is whole, since a hand touched it; the marks that the program filled in are not taken for clicks."""
+    _move(bench, "root.1", 2.0)
+    work = bench.work()
+    assert work is not None
+    (read,) = work.key.reads
+
+    assert read.marks is not None and len(read.marks.roots_by_edge()[0]) == 5
+    assert read.by_hand == {"root.1"}
+
+
 def test_a_mark_that_is_refined_needs_no_new_decoder(bench: Bench) -> None:
     """The readings are the same to the last bit, so the last decoder serves."""
     _move(bench, "root.2", 1.5)

@@ -57,7 +57,7 @@ def test_a_floor_is_counted_outward_on_either_side(spec: KeySpec) -> None:
     """A click below the axis stands at a positive height of the other edge."""
     heights = np.arange(0.0, 8.0, 0.1)
     above, below = np.array([[5.0, 4.0]]), np.array([[5.0, -3.0]])
-    clicked = Clicks(roots=(above, below))
+    clicked = Clicks(roots=(above, below), by_hand=(np.array([True]), np.array([True])))
 
     assert heights[np.argmax(clicked.of_floor(1, 0, heights))] == pytest.approx(4.0)
     assert heights[np.argmax(clicked.of_floor(-1, 0, heights))] == pytest.approx(3.0)
@@ -69,7 +69,8 @@ def test_either_edge_may_be_the_hand_s_first(order: int) -> None:
     edges_mm = (np.array([[5.0, 4.0], [9.0, 4.5]]), np.array([[5.0, -3.0], [9.0, -3.5]]))
     heights = np.arange(0.0, 8.0, 0.1)
 
-    clicked = Clicks(roots=tuple(FRAME.picture_xy(edge) for edge in edges_mm[::order])).seen_from(FRAME)
+    points = tuple(FRAME.picture_xy(edge) for edge in edges_mm[::order])
+    clicked = Clicks(roots=points, by_hand=(np.array([True, True]),) * 2).seen_from(FRAME)
 
     assert heights[np.argmax(clicked.of_floor(1, 1, heights))] == pytest.approx(4.5)
     assert heights[np.argmax(clicked.of_floor(-1, 1, heights))] == pytest.approx(3.5)
@@ -83,12 +84,26 @@ def test_roots_that_are_not_all_clicked_are_no_evidence(spec: KeySpec, roots: in
     clicked = Clicks.of(marks, spec)
 
     assert clicked.roots == ()
-    assert clicked.line is not None
+    assert len(clicked.line) == 2
+
+
+def test_the_program_s_own_marks_in_a_row_that_a_hand_touched_are_no_clicks(spec: KeySpec) -> None:
+    """One root and one end of the back were dragged: these count, what the program filled in beside them does not."""
+    heights = np.arange(0.0, 8.0, 0.1)
+    marks, cuts = _marks(spec), np.array(spec.cut_positions_mm)
+
+    clicked = Clicks.of(marks, spec, frozenset({"root.1", "back.0"})).seen_from(FRAME)
+
+    assert [bool(clicked.of_floor(1, cut, heights).any()) for cut in range(3)] == [False, True, False]
+    assert clicked.line == pytest.approx(np.zeros((1, 2)))
+    moved = cuts + 3.9 * (np.arange(len(cuts)) != 1)
+    assert clicked.of_centres(moved) == pytest.approx(clicked.of_centres(cuts))
+    assert clicked.of_centres(cuts + 3.9) < clicked.of_centres(cuts) - 3.0
 
 
 def test_without_clicks_nothing_is_added(spec: KeySpec) -> None:
     """Every place, line and height is as likely as every other."""
-    assert Clicks.of(None, spec) == NO_CLICKS
+    assert Clicks.of(None, spec) is NO_CLICKS
     seen = NO_CLICKS.seen_from(FRAME)
 
     assert not seen.of_line(np.arange(3.0), np.arange(2.0), 0.0).any()
@@ -114,6 +129,8 @@ def test_of_two_places_as_good_the_clicked_one_is_found(spec: KeySpec) -> None:
 
     for place in (0.0, spacing):
         on_cuts = np.stack([shape.positions_mm + place, np.full(len(shape.positions_mm), 4.0)], axis=-1)
-        best, *_ = alignments((maps,), shape, around, 4, Clicks(roots=(on_cuts,)))
+        best, *_ = alignments(
+            (maps,), shape, around, 4, Clicks(roots=(on_cuts,), by_hand=(np.ones(len(on_cuts), dtype=bool),))
+        )
 
         assert best.centres_mm(shape) == pytest.approx(on_cuts[:, 0], abs=0.1)

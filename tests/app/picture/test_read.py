@@ -10,6 +10,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from app.picture.clicks import NO_CLICKS
 from app.picture.find import find_keys
 from app.picture.ground import Ground, ground_of
 from app.picture.load import open_picture
@@ -86,7 +87,7 @@ def test_another_thing_is_read_only_where_the_first_is_no_key(
     monkeypatch.setattr("app.picture.read.unusual_starts", lambda *_: [])
     monkeypatch.setattr("app.picture.read._looked_at", lambda *_: settled)
 
-    _search(copy, spec, None, 0, Ground("photocopy", None, 0.0, key_scale=False), SimpleNamespace())
+    _search(copy, spec, None, NO_CLICKS, 0, Ground("photocopy", None, 0.0, key_scale=False), SimpleNamespace())
 
     assert seen == looked_at
 
