@@ -64,7 +64,7 @@ def test_a_mark_moved_a_little_is_read_at_once_and_settled_later(bench: Bench) -
 
 def test_the_reader_is_told_which_marks_of_a_row_a_hand_set(bench: Bench) -> None:
     """The row is whole, since a hand touched it; the marks that the program filled in are not taken for clicks."""
-    _move(bench, "root.1", 2.0)
+    _move(bench, "root.1", 2.5)
     work = bench.work()
     assert work is not None
     (read,) = work.key.reads
