@@ -67,7 +67,7 @@ def draw(folder: Path) -> None:
     window.set_colours(theme.DARK)
     x, y = next(mark.xy for mark in session.bench.marks() if mark.name == "root.0")
     session.act(lambda: session.bench.move_mark("root.0", (x + 9, y - 9)))
-    settle(lambda: session.bench.is_current and not session.worker.busy())
+    settle(lambda: session.bench.is_current and not session.worker.busy() and session.bench.settling() is None)
     window.sheet.view.choose("root.0")
     window.sheet.view.to_cut()
     window.side.code.rivals[0][0].click()
