@@ -256,8 +256,12 @@ def used_readings(key: DecodeKey, readings: list[PictureReading]) -> list[Readin
 
 
 def same_readings(one: Readings, other: Readings) -> bool:
-    """Whether two readings are the same to the last bit, their curves too."""
-    if replace(one, cuts=()) != replace(other, cuts=()) or len(one.cuts) != len(other.cuts):
+    """Whether two readings are the same to the last bit, their curves and other ways too."""
+    if replace(one, cuts=(), others=()) != replace(other, cuts=(), others=()):
+        return False
+    if len(one.cuts) != len(other.cuts) or len(one.others) != len(other.others):
+        return False
+    if not all(map(same_readings, one.others, other.others)):
         return False
     for a, b in zip(one.cuts, other.cuts, strict=True):
         if replace(a, evidence=None) != replace(b, evidence=None) or (a.evidence is None) != (b.evidence is None):
@@ -273,14 +277,15 @@ def without(readings: Readings, turned_off: frozenset[str]) -> Readings:
     """The readings without the size references that a person turned off."""
     if not turned_off:
         return readings
-    references = tuple(
-        replace(reference, used=False) if reference.kind in turned_off else reference
-        for reference in readings.references
-    )
-    cuts = readings.cuts
-    if "cut-spacing" in turned_off:
-        cuts = tuple(replace(cut, position_px=None, position_sigma_px=None) for cut in cuts)
-    return replace(readings, references=references, cuts=cuts)
+
+    def fewer(way: Readings) -> Readings:
+        references = tuple(
+            replace(reference, used=False) if reference.kind in turned_off else reference
+            for reference in way.references
+        )
+        return replace(way, references=references)
+
+    return (readings.without_places() if "cut-spacing" in turned_off else readings).in_every_way(fewer)
 
 
 def read_key(picture: BenchPicture, spec: KeySpec) -> ReadKey:

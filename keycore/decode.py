@@ -47,6 +47,9 @@ by 0.0006).  At each point a code is a chain, so sums
 over all codes are exact (:mod:`keycore.chain`).  Codes are ranked by their mass summed over the lattice, not at its
 best point.
 
+One picture may be fitted in several ways that are nearly as likely (the back's line here or there, a copy's floors
+shown or hidden): then all of this is summed over them too (:mod:`keycore.ways`).
+
 Several pictures of one key share the code, and nothing else but its making errors
 (:meth:`keycore.prior.Making.of_tolerance`): the mass of a code is the product of its masses.  That product is no
 chain, so codes are listed from the likeliest on until the next one no longer matters, and an upper bound on the mass
@@ -89,6 +92,7 @@ from keycore.fuse import (
     conflict_cautions,
     conflicts_of,
     contradiction,
+    count_of,
     fuse,
     side_by_side,
     with_spoilt_cuts,
@@ -103,7 +107,16 @@ from keycore.roots import measured_root
 from keycore.scale import report_scale
 from keycore.spec import KeySpec
 from keycore.strip import StripSegment, strip_of
-from keycore.verdict import Caution, cautions_of, cautions_of_cuts, of_all_pictures, own_warnings, verdict_of
+from keycore.verdict import (
+    Caution,
+    cautions_of,
+    cautions_of_cuts,
+    of_all_pictures,
+    own_warnings,
+    rival_way,
+    verdict_of,
+)
+from keycore.ways import PictureWays
 
 __all__ = [
     "CutDecoding",
@@ -171,7 +184,7 @@ class Decoder:
         self.readings = (readings,) if isinstance(readings, Readings) else tuple(readings)
         if not self.readings:
             raise Refusal("There are no readings to decode; measure at least one picture.", code="decode.nothing")
-        self.spec = spec.for_count(_count(self.readings, spec))
+        self.spec = spec.for_count(count_of(self.readings, spec))
         self.holds = holds
         self._growth_prior = growth_prior
         self._step = step
@@ -183,7 +196,7 @@ class Decoder:
         self._decodings: dict[int, Decoding] = {}
 
     @cached_property
-    def posteriors(self) -> tuple[PicturePosterior, ...]:
+    def posteriors(self) -> tuple[PictureWays, ...]:
         """Each picture's posterior."""
         return tuple(self._posterior(readings) for readings in self.readings)
 
@@ -249,7 +262,7 @@ class Decoder:
         return fused.log_mass + units - math.log(self._links.count(self._allowed))
 
     @cached_property
-    def _by_themselves(self) -> tuple[PicturePosterior, ...]:
+    def _by_themselves(self) -> tuple[PictureWays, ...]:
         """Each picture's posterior as if there were no other."""
         return tuple(self._posterior(readings, pictures=1) for readings in self.readings)
 
@@ -257,16 +270,20 @@ class Decoder:
     def _sums(self) -> list[Sums]:
         return [sums_of(p.lattice, self._links) for p in self.posteriors]
 
-    def _posterior(self, readings: Readings, *, free: bool = False, pictures: int | None = None) -> PicturePosterior:
-        return PicturePosterior(
-            readings,
-            self.spec,
-            self._links,
-            np.ones_like(self._allowed) if free else self._allowed,
-            growth_prior=self._growth_prior,
-            pictures=pictures or len(self.readings),
-            step=self._step,
-        )
+    def _posterior(self, readings: Readings, *, free: bool = False, pictures: int | None = None) -> PictureWays:
+        ways = [
+            PicturePosterior(
+                way,
+                self.spec,
+                self._links,
+                np.ones_like(self._allowed) if free else self._allowed,
+                growth_prior=self._growth_prior,
+                pictures=pictures or len(self.readings),
+                step=self._step,
+            )
+            for way in readings.ways
+        ]
+        return PictureWays(ways, [way.log_weight for way in readings.ways])
 
     def _decoding(self, lattices: Sequence[Lattice], k: int, held: tuple[int, float] | None) -> Decoding:
         spec, labels = self.spec, self.spec.labels
@@ -282,20 +299,25 @@ class Decoder:
         for index, (posterior, lattice, own) in enumerate(zip(self.posteriors, lattices, sums, strict=True)):
             cells = own.cells if alone else cells_given(fused, lattice)
             misread.append(float(cells @ lattice.points.misread))
-            filled_mm = posterior.likely_filling_mm(lattice.points, cells, max(fused.codes[0]))
+            lead = posterior.leading(fused.codes[0], lattice)
+            filled_mm = lead.posterior.likely_filling_mm(lead.points, lead.cells(cells), max(fused.codes[0]))
+            rival = posterior.rival(lead, lattice, cells) if alone else None
             if anew and allows(fused.codes[0], self._by_themselves[index].lattice):
                 posterior = self._by_themselves[index]
                 lattice = posterior.lattice
                 cells = cells_given(fused, lattice)
+                lead = posterior.leading(fused.codes[0], lattice)
+            cells = lead.cells(cells)
             if held is not None and held[0] == index:
-                growth, log_steps = Measured(held[1], 0.0), posterior.frame.held_log_steps
+                growth, log_steps = Measured(held[1], 0.0), lead.posterior.frame.held_log_steps
             else:
-                growth, log_steps = posterior.growth(lattice.points, cells), posterior.frame.log_steps
-            scale = report_scale(posterior.evidence, lattice.points.log_scale, cells, float(log_steps.min()), growth)
+                growth, log_steps = lead.posterior.growth(lead.points, cells), lead.posterior.frame.log_steps
+            scale = report_scale(lead.posterior.evidence, lead.points.log_scale, cells, float(log_steps.min()), growth)
             shares.append(PictureShare(scale, growth.value, growth.sigma))
-            of_pictures.append(
-                cautions_of(posterior, scale, misread[-1], filled_mm, "" if alone else f"Picture {index + 1}: ")
-            )
+            name = "" if alone else f"Picture {index + 1}: "
+            of_pictures.append(cautions_of(lead.posterior, scale, misread[-1], filled_mm, name))
+            if rival is not None:
+                of_pictures[-1] += rival_way(fused.codes[0], *rival, spec)
         cautions += of_all_pictures(of_pictures)
         log_mass = fused.log_mass
         roots, seen = self._roots(fused, lattices, sums, misread, worn=usual)
@@ -333,12 +355,13 @@ class Decoder:
             doubts=tuple(dict.fromkeys(caution.short for caution in cautions if caution.serious)),
         )
 
-    def _single(self, posterior: PicturePosterior, k: int) -> _Single:
+    def _single(self, posterior: PictureWays, k: int) -> _Single:
         """One of several pictures by itself."""
         own = sums_of(posterior.lattice, self._links)
         fused = alone_of(posterior.lattice, own, self._links, k)
+        lead = posterior.leading(fused.codes[0], posterior.lattice)
         roots = [
-            measured_root(posterior, j, posterior.lattice.points, own.without[j], depth)
+            measured_root(lead.posterior, j, lead.points, lead.cells(own.without[j]), depth)
             for j, depth in enumerate(fused.codes[0])
         ]
         return _Single(fused, roots)
@@ -356,30 +379,33 @@ class Decoder:
 
         The key's common wear is the same in all its pictures, so it is told from growth once, for all together.
         """
+        leads = [p.leading(fused.codes[0], lattice) for p, lattice in zip(self.posteriors, lattices, strict=True)]
         if len(lattices) == 1:
-            posterior, points, without = self.posteriors[0], lattices[0].points, sums[0].without
+            (lead,), without = leads, sums[0].without
             best = [int(np.argmax(depths)) for depths in fused.depths]
             return [
-                measured_root(posterior, j, points, without[j], depth, worn=worn) for j, depth in enumerate(best)
+                measured_root(lead.posterior, j, lead.points, lead.cells(without[j]), depth, worn=worn)
+                for j, depth in enumerate(best)
             ], []
         wear_mm, wear_shares = np.zeros(1), np.ones(1)
         if worn:
-            wear_mm, wear_shares = self.posteriors[0].wear(lattices[0].points, cells_given(fused, lattices[0]))
+            cells = leads[0].cells(cells_given(fused, lattices[0]))
+            wear_mm, wear_shares = leads[0].posterior.wear(leads[0].points, cells)
         found, seen = [], []
         for j, depths in enumerate(fused.depths):
             roots = [
                 measured_root(
-                    posterior,
+                    lead.posterior,
                     j,
-                    lattice.points,
-                    cells_without(fused.codes[0], lattice, j),
+                    lead.points,
+                    lead.cells(cells_without(fused.codes[0], lattice, j)),
                     int(np.argmax(depths)),
                     worn=False,
                     quick=True,
                 )
-                for posterior, lattice in zip(self.posteriors, lattices, strict=True)
+                for lead, lattice in zip(leads, lattices, strict=True)
             ]
-            shares = [p.bad_share(j, own) for p, own in zip(self.posteriors, misread, strict=True)]
+            shares = [lead.posterior.bad_share(j, own) for lead, own in zip(leads, misread, strict=True)]
             height = SeenHeight.of(roots, shares)
             seen.append(height)
             found.append(height.spread(wear_mm, wear_shares))
@@ -441,34 +467,6 @@ class _Single:
 
     fused: Fused
     roots: list[Measured]
-
-
-def _count(readings: Sequence[Readings], spec: KeySpec) -> int:
-    """Cuts per edge by the number of readings; refused where the table has no key of so many."""
-    counts = {len(one.cuts) for one in readings}
-    if len(counts) > 1:
-        raise Refusal(
-            f"The pictures have different numbers of cuts ({', '.join(map(str, sorted(counts)))}); they cannot "
-            f"be of one key.",
-            code="decode.counts-differ",
-        )
-    total = counts.pop()
-    possible = [count * spec.edge_count for count in spec.allowed_counts]
-    if total not in possible:
-        raise Refusal(
-            f"{spec.name} has keys of {' or '.join(map(str, possible))} cuts and {total} were measured; mark the "
-            f"missing or "
-            f"surplus cut, or choose another table.",
-            code="decode.count",
-        )
-    per_edge = total // spec.edge_count
-    for one in readings:
-        edges = [cut.edge for cut in one.cuts]
-        if edges != [1] * per_edge + [2] * (total - per_edge):
-            raise Refusal(
-                f"Cuts of {spec.name} are given edge by edge, {per_edge} each; got edges {edges}.", code="decode.edges"
-            )
-    return per_edge
 
 
 def _labels(code: Sequence[int], labels: Sequence[str]) -> Code:

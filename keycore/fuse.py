@@ -11,9 +11,10 @@ import numpy as np
 
 from keycore.chain import Booleans, Links, Ranking
 from keycore.codes import format_code
-from keycore.measured import Floats, Measured
+from keycore.measured import Floats, Measured, Readings
 from keycore.posterior import Lattice, Sums
 from keycore.prior import SPOILT_KEYS, Making, bad_density
+from keycore.refusal import Refusal
 from keycore.spec import KeySpec
 from keycore.spread import lattice_spread_of
 from keycore.verdict import Caution
@@ -41,6 +42,34 @@ class Fused:
     """Logarithm of the mass of all codes in the lattices' own units."""
     depths: Floats
     proven: bool
+
+
+def count_of(readings: Sequence[Readings], spec: KeySpec) -> int:
+    """Cuts per edge by the number of readings; refused where the table has no key of so many."""
+    counts = {len(one.cuts) for one in readings}
+    if len(counts) > 1:
+        raise Refusal(
+            f"The pictures have different numbers of cuts ({', '.join(map(str, sorted(counts)))}); they cannot "
+            f"be of one key.",
+            code="decode.counts-differ",
+        )
+    total = counts.pop()
+    possible = [count * spec.edge_count for count in spec.allowed_counts]
+    if total not in possible:
+        raise Refusal(
+            f"{spec.name} has keys of {' or '.join(map(str, possible))} cuts and {total} were measured; mark the "
+            f"missing or "
+            f"surplus cut, or choose another table.",
+            code="decode.count",
+        )
+    per_edge = total // spec.edge_count
+    for one in readings:
+        edges = [cut.edge for cut in one.cuts]
+        if edges != [1] * per_edge + [2] * (total - per_edge):
+            raise Refusal(
+                f"Cuts of {spec.name} are given edge by edge, {per_edge} each; got edges {edges}.", code="decode.edges"
+            )
+    return per_edge
 
 
 def alone_of(lattice: Lattice, sums: Sums, links: Links, count: int) -> Fused:

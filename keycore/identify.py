@@ -105,9 +105,8 @@ def identify_by_own_readings(
     compared: list[tuple[KeySpec, float, Decoder]] = []
     left_out = list(unread)
     for spec, readings in read:
-        cuts = tuple(replace(cut, position_px=None, position_sigma_px=None) for cut in readings.cuts)
         try:
-            own, log_evidence, _ = _compare([replace(readings, cuts=cuts)], spec)
+            own, log_evidence, _ = _compare([readings.without_places()], spec)
             compared.append((own, log_evidence, Decoder(readings, spec)))
         except Refusal as refusal:
             left_out.append((spec.name, refusal.sentence))
@@ -134,13 +133,17 @@ def _weighed(compared: Sequence[tuple[KeySpec, float, Decoder]], left_out: Seque
 def readings_under(readings: Readings, spec: KeySpec) -> Readings:
     """The same measurements with the blade's own height and length taken from this table."""
     own = {"blade-height": spec.blade.height_mm, "blade-length": spec.blade.length_mm}
-    references: list[SizeReference] = []
-    for reference in readings.references:
-        if reference.kind not in own:
-            references.append(reference)
-        elif (true_mm := own[reference.kind]) is not None:
-            references.append(replace(reference, true_mm=true_mm))
-    return replace(readings, references=tuple(references))
+
+    def of_table(way: Readings) -> Readings:
+        references: list[SizeReference] = []
+        for reference in way.references:
+            if reference.kind not in own:
+                references.append(reference)
+            elif (true_mm := own[reference.kind]) is not None:
+                references.append(replace(reference, true_mm=true_mm))
+        return replace(way, references=tuple(references))
+
+    return readings.in_every_way(of_table)
 
 
 def _compare(pictures: Sequence[Readings], spec: KeySpec) -> tuple[KeySpec, float, Decoder]:

@@ -49,7 +49,8 @@ SOUND, MISREAD = 0, 1
 @dataclass(frozen=True)
 class Points:
     """Places on the lattice: (points,) arrays, and the logarithm of each one's prior mass (its share of the
-    integral).  ``state`` numbers the state that the picture is taken to be in: sound, misread, or filled by an amount.
+    integral).  ``state`` numbers the state that the picture is taken to be in: sound, misread, or filled by an amount;
+    ``way`` the way that its blade was fitted.
     """
 
     log_scale: Floats
@@ -57,6 +58,7 @@ class Points:
     third: Floats
     log_mass: Floats
     state: NDArray[np.intp]
+    way: NDArray[np.intp]
 
     @property
     def misread(self) -> NDArray[np.bool_]:
@@ -70,6 +72,10 @@ class Points:
     def in_state(self, state: int, log_share: float) -> Points:
         """The same places, of a picture in another state; ``log_share`` is the logarithm of how often it is."""
         return replace(self, log_mass=self.log_mass + log_share, state=np.full(len(self.log_scale), state))
+
+    def in_way(self, way: int) -> Points:
+        """The same places, of a picture fitted in another way."""
+        return replace(self, way=np.full(len(self.log_scale), way))
 
     @classmethod
     def joined(cls, parts: Sequence[Points]) -> Points:
@@ -166,8 +172,8 @@ def grown_points(frame: Frame, evidence: ScaleEvidence, growths_mm: Floats) -> P
     log_scale = frame.held_log_scale[scale]
     growth = np.repeat(growths_mm, len(frame.held_log_scale) * len(frame.third))
     log_mass = log_prior_mass(evidence, log_scale, growth) + np.log(frame.held_log_steps[scale])
-    sound = np.full(len(log_scale), SOUND)
-    return Points(log_scale, growth, frame.third[third], log_mass + frame.log_third_mass[third], sound)
+    sound, first = np.full(len(log_scale), SOUND), np.zeros(len(log_scale), dtype=np.intp)
+    return Points(log_scale, growth, frame.third[third], log_mass + frame.log_third_mass[third], sound, first)
 
 
 def log_prior_mass(evidence: ScaleEvidence, log_scale: Floats, growth_mm: Floats) -> Floats:

@@ -14,7 +14,8 @@ for independent edges, measured from the centreline, that of one edge.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -154,6 +155,11 @@ class Readings:
     centre_sigma_mm
         Standard deviation of where the centreline of independent edges was taken to lie, mm on the key; None for what
         is usual.
+    others
+        The same key in the same picture, fitted in other ways that are nearly as likely (another line for the back, a
+        copy's floors hidden); the decoder weighs them all (:mod:`keycore.ways`).
+    log_weight
+        Of such another way: the logarithm of how much more the picture speaks for it than for the first.
     """
 
     cuts: tuple[CutReading, ...]
@@ -164,11 +170,37 @@ class Readings:
     warnings: tuple[str, ...] = field(default=())
     tilt_sigma: float | None = None
     centre_sigma_mm: float | None = None
+    others: tuple[Readings, ...] = ()
+    log_weight: float = 0.0
 
     def __post_init__(self) -> None:
+        edges = [cut.edge for cut in self.cuts]
+        if not math.isfinite(self.log_weight) or any(
+            way.others or [cut.edge for cut in way.cuts] != edges for way in self.others
+        ):
+            raise Refusal(
+                "Other ways to read one picture must have its number of cuts, finite weights and no others of their "
+                "own; read the picture again.",
+                code="measured.others",
+            )
         for sigma in (self.tilt_sigma, self.centre_sigma_mm):
             if sigma is not None and not (math.isfinite(sigma) and sigma >= 0):
                 raise Refusal(
                     f"The uncertainty of the back's line or the centreline must be at least 0; got {sigma}.",
                     code="measured.back",
                 )
+
+    @property
+    def ways(self) -> tuple[Readings, ...]:
+        """The first way that the picture was fitted, and the others."""
+        return (replace(self, others=()), *self.others)
+
+    def in_every_way(self, change: Callable[[Readings], Readings]) -> Readings:
+        """The readings with a change made in each way that the picture was fitted."""
+        first, *others = map(change, self.ways)
+        return replace(first, others=tuple(others))
+
+    def without_places(self) -> Readings:
+        """The readings with nothing of where the cuts lie along the blade."""
+        cuts = tuple(replace(cut, position_px=None, position_sigma_px=None) for cut in self.cuts)
+        return replace(self, cuts=cuts, others=tuple(way.without_places() for way in self.others))

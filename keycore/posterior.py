@@ -1,4 +1,4 @@
-"""One picture's posterior: the lattice of its unknowns with every cut's factors on it.
+"""The posterior of one picture, fitted one way: the lattice of its unknowns with every cut's factors on it.
 
 See :mod:`keycore.decode` for the model.  What is made here is what every answer is read from: points, their weights,
 and for each cut a (points, depths) array of factors.
@@ -77,6 +77,26 @@ class Lattice:
 
 
 @dataclass(frozen=True)
+class HeldGrowths:
+    """The points of several held growths, one growth after the other.
+
+    Attributes
+    ----------
+    weights
+        (points,) masses, each growth's in a unit of its own: ``exp(log_unit)`` of it (growths,).
+    factors
+        Per cut (points, depths).
+    starts
+        (growths,) first point of each.
+    """
+
+    weights: Floats
+    factors: tuple[Floats, ...]
+    starts: Indexes
+    log_unit: Floats
+
+
+@dataclass(frozen=True)
 class _State:
     """One state that a picture may be in: how often, every cut's density then, and what fills each depth's valley.
 
@@ -96,7 +116,7 @@ class _State:
 
 
 class PicturePosterior:
-    """The posterior of one picture under one table (with a fixed count of cuts).
+    """The posterior of one picture, fitted one way, under one table (with a fixed count of cuts).
 
     Parameters
     ----------
@@ -223,11 +243,8 @@ class PicturePosterior:
         """The lattice with growth held."""
         return self._lattice(self._in_every_state(grown_points(self.frame, self.evidence, np.array([growth_mm]))))
 
-    def at_growths(self, growths_mm: Floats) -> tuple[Floats, tuple[Floats, ...], Indexes]:
-        """The points of several held growths one after the other: (points,) weights, factors, first of each growth.
-
-        Each growth's weights have a unit of their own.
-        """
+    def at_growths(self, growths_mm: Floats) -> HeldGrowths:
+        """The lattice at several held growths."""
         points = self._in_every_state(grown_points(self.frame, self.evidence, growths_mm))
         # Two growths may be one to the last bit and still are two: their own numbers keep them apart.
         each = len(self.frame.held_log_scale) * len(self.frame.third)
@@ -241,7 +258,7 @@ class PicturePosterior:
         upto = np.cumsum(mass[order] / np.bincount(number, mass)[number[order]]) - number[order]
         kept = np.sort(order[upto > LET_GO])
         starts = np.searchsorted(number[kept], np.arange(len(growths_mm)))
-        return weights[kept], tuple(factor[kept] for factor in factors), starts
+        return HeldGrowths(weights[kept], tuple(factor[kept] for factor in factors), starts, most)
 
     def common_wear(self, points: Points) -> tuple[Floats, Floats]:
         """(wear in mm, (points, wear) probability) of the key's common wear, where the lattice's growth is the
@@ -331,7 +348,8 @@ class PicturePosterior:
             + np.log(frame.log_steps[scale] * frame.level_step)
             + frame.log_third_mass[third]
         )
-        return Points(log_scale, growth_mm, frame.third[third], log_mass, np.full(len(log_scale), SOUND))
+        sound, first = np.full(len(log_scale), SOUND), np.zeros(len(log_scale), dtype=np.intp)
+        return Points(log_scale, growth_mm, frame.third[third], log_mass, sound, first)
 
     def _lattice(self, points: Points) -> Lattice:
         factors = self.factors_at(points)

@@ -30,6 +30,8 @@ def readings_to_json(readings: Readings) -> dict[str, Any]:
         "warnings": list(readings.warnings),
         "tilt_sigma": readings.tilt_sigma,
         "centre_sigma_mm": readings.centre_sigma_mm,
+        "others": [readings_to_json(way) for way in readings.others],
+        "log_weight": readings.log_weight,
     }
 
 
@@ -50,6 +52,8 @@ def readings_from_json(stored: dict[str, Any]) -> Readings:
             warnings=tuple(stored["warnings"]),
             tilt_sigma=_optional(stored.get("tilt_sigma")),
             centre_sigma_mm=_optional(stored.get("centre_sigma_mm")),
+            others=tuple(readings_from_json(way) for way in stored.get("others", ())),
+            log_weight=float(stored.get("log_weight", 0.0)),
         )
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise Refusal(

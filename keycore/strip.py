@@ -17,8 +17,8 @@ import numpy as np
 from keycore.chain import Ranking
 from keycore.codes import Code
 from keycore.measured import Floats
-from keycore.posterior import PicturePosterior
 from keycore.prior import GROWTH_HIGH_MM, GROWTH_LOW_MM
+from keycore.ways import PictureWays
 
 RESOLUTION_MM = 1e-6
 TIE_MM = 1e-3
@@ -41,7 +41,7 @@ class StripSegment:
     code: Code
 
 
-def strip_of(posterior: PicturePosterior) -> tuple[StripSegment, ...]:
+def strip_of(posterior: PictureWays) -> tuple[StripSegment, ...]:
     """The segments from the least to the greatest growth considered, without gaps."""
     rivals: list[tuple[int, ...]] = []
     coarse = np.linspace(GROWTH_LOW_MM, GROWTH_HIGH_MM, COARSE_STEPS + 1)
@@ -65,7 +65,7 @@ def strip_of(posterior: PicturePosterior) -> tuple[StripSegment, ...]:
     )
 
 
-def _likeliest(posterior: PicturePosterior, growth_mm: float, count: int) -> tuple[tuple[int, ...], ...]:
+def _likeliest(posterior: PictureWays, growth_mm: float, count: int) -> tuple[tuple[int, ...], ...]:
     lattice = posterior.at_growth(growth_mm)
     return Ranking([lattice.weights], [lattice.factors], posterior.links).first(count).codes
 
@@ -74,9 +74,7 @@ def _join(rivals: list[tuple[int, ...]], codes: tuple[tuple[int, ...], ...]) -> 
     rivals += [code for code in codes if code not in rivals]
 
 
-def _pieces(
-    posterior: PicturePosterior, rivals: list[tuple[int, ...]], coarse: Floats
-) -> tuple[list[float], list[int]]:
+def _pieces(posterior: PictureWays, rivals: list[tuple[int, ...]], coarse: Floats) -> tuple[list[float], list[int]]:
     """Borders (both ends included) and the winner of each piece among the rivals."""
     bend = _greatest_bend(posterior)
     table = np.array(rivals)
@@ -114,26 +112,26 @@ def _safe(at_low: Floats, at_high: Floats, winner: int, bend: float) -> bool:
     return bool(ahead.min() > bend)
 
 
-def _scores(posterior: PicturePosterior, rivals: Floats, growths_mm: Floats) -> Floats:
+def _scores(posterior: PictureWays, rivals: Floats, growths_mm: Floats) -> Floats:
     """(growths, rivals) logarithm of each code's mass at each growth, each growth up to a constant of its own."""
     found = [np.empty((0, len(rivals)))]
     for some in np.array_split(growths_mm, max(1, -(-len(growths_mm) // AT_ONCE))):
         if not len(some):
             continue
-        weights, factors, starts = posterior.at_growths(np.asarray(some))
-        product = np.repeat(weights[:, None], len(rivals), axis=1)
-        for factor, depths in zip(factors, rivals.T, strict=True):
+        held = posterior.at_growths(np.asarray(some))
+        product = np.repeat(held.weights[:, None], len(rivals), axis=1)
+        for factor, depths in zip(held.factors, rivals.T, strict=True):
             product *= factor[:, depths]
-        found.append(np.log(np.maximum(np.add.reduceat(product, starts, axis=0), 1e-300)))
+        found.append(np.log(np.maximum(np.add.reduceat(product, held.starts, axis=0), 1e-300)))
     return np.concatenate(found)
 
 
-def _greatest_bend(posterior: PicturePosterior) -> float:
+def _greatest_bend(posterior: PictureWays) -> float:
     """How strongly, nats/mm^2, the difference of two codes' log masses is taken to bend at most.
 
     Each cut adds the bend of a normal of its narrowest part, times four where the density changes from its core to its
     tail, for either of the two codes. For one peak in scale that is ample: summing over the scale only flattens. Where
-    a code's mass passes from one peak to another it is no proof; the searches on the coarse row and within each segment
-    stand guard there.
+    a code's mass passes from one peak, or one way of fitting, to another it is no proof; the searches on the coarse row
+    and within each segment stand guard there.
     """
-    return float(sum(8 / cut.narrow_mm**2 for cut in posterior.cuts))
+    return max(float(sum(8 / cut.narrow_mm**2 for cut in way.cuts)) for way in posterior.ways)

@@ -24,6 +24,8 @@ ELSEWHERE = 0.02
 OFF_SIGMAS = 4.0
 MISREAD = 0.5
 SHIFTED_SPACING = 0.45
+OTHER_WAY = 0.05
+"""Another way to fit the picture that is less likely than this goes without a word."""
 
 
 @dataclass(frozen=True)
@@ -35,6 +37,20 @@ class Caution:
     sentence: str
     serious: bool = False
     short: str = ""
+
+
+def rival_way(code: tuple[int, ...], other: tuple[int, ...], probability: float, spec: KeySpec) -> list[Caution]:
+    """A word where the picture may also be fitted another way, which gives another code."""
+    if probability < OTHER_WAY or other == code:
+        return []
+    labels = format_code(tuple(spec.labels[depth] for depth in other), spec)
+    return [
+        Caution(
+            f"The blade can also be fitted another way in this picture (probability {probability:.2f}), and the code "
+            f"would then be {labels}; see whether the drawn line and floors lie on the metal's edge, and set what does "
+            f"not by hand."
+        )
+    ]
 
 
 def cautions_of(

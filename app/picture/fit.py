@@ -7,12 +7,14 @@ the shoulder and the tip decide.  The likeliest are looked at again from where t
 that they showed, until nothing gets better: a frame that was wide of the blade is often led to it in steps.  The last
 look is fine.  There a copy's edges are looked at with their floors shown and hidden (:mod:`app.picture.valleys`), and
 every cut is weighed with its neighbours (:mod:`app.picture.neighbours`), the line once more with what that gives.
+What is nearly as good as the best is handed on with it: another line of the back, another view of the floors, another
+first frame.  Which it is cannot be told here, since nothing here knows of depths; the decoder weighs them all.
 """
 
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from typing import Literal
@@ -39,13 +41,17 @@ from keycore.spec import KeySpec
 
 COARSE_MM, FINE_MM = 0.08, 0.04
 PLACES, LINES = 5, 2
-"""How many places along the blade are tried, and lines of the back for each."""
+"""How many places along the blade are tried coarsely, and how many lines of the back for each place."""
 MOST_SETTLED, MOST_FINE, WORSE, SAME_MM = 4, 2, 100.0, 0.2
 """How many rough fits are settled, and looked at finely; how much worse than the best they may be, how far apart."""
 SETTLING_LOOKS, BETTER = 4, 3.0
 """How often a fit is looked at again at most, and how much better it must get each time."""
 AGAIN = Guess(offset_sd_mm=0.25, scale_sd=0.012)
 LINE_AGAIN = LineGuess(offset_sd_mm=0.25, slope_sd=0.004, across_sd=0.008)
+NEARLY = 10.0
+"""Fits whose log evidence is this near to the best one's are handed on beside it: what speaks for a fit is tempered
+like a cut's likelihood, so this is a weight of one in fifty."""
+SAME_FIT_MM = 0.04
 TOP_SD_MM = 0.25
 UNCUT_PIECE_MM = 1.5
 """The uncut edge is looked at in pieces no longer than this."""
@@ -83,6 +89,18 @@ class FittedBlade:
     tip_mm: Measured | None
     score: float
     """Log evidence of the whole fit, to compare different first frames on the same picture."""
+
+    @property
+    def floors_xy(self) -> Floats:
+        """(cuts, 2) picture positions of the likeliest floors, edge by edge."""
+        at = [(cut.centre_mm, edge.side * cut.mode_mm) for edge in self.edges for cut in edge.cuts]
+        return self.frame.picture_xy(np.array(at))
+
+    @property
+    def line_xy(self) -> Floats:
+        """(2, 2) picture positions of the back or the centreline under the first and the last cut."""
+        centres_mm = self.alignment.centres_mm(self.shape)
+        return self.frame.picture_xy(np.array([[centres_mm.min(), 0.0], [centres_mm.max(), 0.0]]))
 
 
 @dataclass(frozen=True)
@@ -157,7 +175,7 @@ def look_roughly(
         Where a hand saw the blade, picture pixels.
     """
     shape = edge_shape(spec)
-    looks = _looks(patch, frame, spec, shape, guess, line, COARSE_MM, paper_lighter, clicks, places=PLACES)
+    looks = _looks(patch, frame, spec, shape, guess, line, COARSE_MM, paper_lighter, clicks, places=PLACES, lines=LINES)
     return tuple(RoughFit.of(patch, frame, look) for look in looks)
 
 
@@ -201,16 +219,38 @@ def settled(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool, clicks: Clic
     return found[-1]
 
 
-def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool, clicks: Clicks = NO_CLICKS) -> FittedBlade:
-    """Fit the table's blade finely where the first look found it."""
+def fit_blade(
+    rough: RoughFit, spec: KeySpec, *, paper_lighter: bool, clicks: Clicks = NO_CLICKS
+) -> tuple[FittedBlade, ...]:
+    """Fit the table's blade finely where the first look found it: every way that is nearly as good as the best.
+
+    Ways differ in the back's line and, on a copy, in whether its floors show.
+    """
     shape = edge_shape(spec)
     patch, frame = rough.patch, rough.frame
     hue = None if paper_lighter else metal_hue(patch, frame, shape, double=spec.edges != "single")
     looks = _looks(
-        patch, frame, spec, shape, AGAIN, LINE_AGAIN, FINE_MM, paper_lighter, clicks, hue=hue, hidden=paper_lighter
+        patch,
+        frame,
+        spec,
+        shape,
+        AGAIN,
+        LINE_AGAIN,
+        FINE_MM,
+        paper_lighter,
+        clicks,
+        lines=LINES,
+        hue=hue,
+        hidden=paper_lighter,
     )
-    fine = max(looks, key=lambda look: look.score)
-    fine = _with_neighbours(fine, spec, shape)
+    likely = max(look.log_p for look in looks) - NEARLY - MOST_OF_ENDS
+    looks = sorted((look for look in looks if look.log_p > likely), key=lambda look: -look.score)
+    return tuple(_fitted(patch, frame, spec, shape, look) for look in looks if look.score > looks[0].score - NEARLY)
+
+
+def _fitted(patch: Patch, frame: Frame, spec: KeySpec, shape: EdgeShape, look: _Look) -> FittedBlade:
+    """One look with its cuts weighed together, brought to the frame of its line."""
+    fine = _with_neighbours(look, spec, shape)
     final = fine.lie.applied(frame)
     edges = tuple(_fitted_edge(patch, final, shape, fine, number, side) for number, side in enumerate(_sides(spec)))
     return FittedBlade(
@@ -223,6 +263,26 @@ def fit_blade(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool, clicks: Cl
         tip_mm=fine.ends.tip_mm,
         score=fine.score,
     )
+
+
+def nearly_best(fits: Sequence[FittedBlade]) -> tuple[FittedBlade, ...]:
+    """The best of the fits and those that are nearly as good, the best first; of two that are one, the better."""
+    kept: list[FittedBlade] = []
+    for fit in sorted(fits, key=lambda fit: -fit.score):
+        if kept and fit.score <= kept[0].score - NEARLY:
+            break
+        if not any(_same(fit, other) for other in kept):
+            kept.append(fit)
+    return tuple(kept)
+
+
+def _same(one: FittedBlade, other: FittedBlade) -> bool:
+    """Whether two fits are one: their floors lie at the same places of the picture, and are seen alike."""
+    if [edge.hidden for edge in one.edges] != [edge.hidden for edge in other.edges]:
+        return False
+    apart = np.abs(one.floors_xy - other.floors_xy).max() / one.frame.px_per_mm
+    line = np.abs(one.line_xy - other.line_xy).max() / one.frame.px_per_mm
+    return bool(max(apart, line) < SAME_FIT_MM)
 
 
 def _with_neighbours(look: _Look, spec: KeySpec, shape: EdgeShape) -> _Look:
@@ -240,6 +300,7 @@ def _with_neighbours(look: _Look, spec: KeySpec, shape: EdgeShape) -> _Look:
         look.clicked,
         step_mm=FINE_MM,
         count=1,
+        near_mm=look.lie.offset_mm,
     )
     return _weighed(replace(weighed, lie=lie), spec, shape, besides)
 
@@ -293,13 +354,14 @@ def _looks(
     clicks: Clicks,
     *,
     places: int = 1,
+    lines: int = 1,
     hue: Hue | None = None,
     hidden: bool = False,
 ) -> list[_Look]:
     """Look along and across the blade.
 
-    With several ``places``, at the likeliest ones, and at several lines of each; where floors may be ``hidden``, with
-    those of each edge shown and hidden.
+    With several ``places`` and ``lines``, at the likeliest places and at the likeliest lines of each; where floors may
+    be ``hidden``, with those of each edge shown and hidden.
     """
     reach_mm = 2.5 * line.offset_sd_mm
     beyond = 1.0 + guess.offsets_mm[-1] + 2.5 * guess.scale_sd * float(np.abs(shape.positions_mm).max()) + 2.0
@@ -337,7 +399,6 @@ def _looks(
             )
             floors = [[deepest if places > 1 else curve.most_mm for curve, _, _ in edge] for edge in curves]
             tops = tuple(_uncut(edge, spec, shape, place, at) for edge, at in zip(seen, floors, strict=True))
-            lines = LINES if places > 1 else 1
             straight = sum(
                 runs_on(edge, shape, centres_mm, np.array([curve.most_mm for curve, _, _ in cuts]))
                 for edge, cuts in zip(seen, curves, strict=True)
@@ -361,6 +422,7 @@ def _lies(
     *,
     step_mm: float,
     count: int,
+    near_mm: float | None = None,
 ) -> tuple[Lie, ...]:
     return lies_of(
         tuple(tuple(uneven(curve) for curve, _, _ in edge) for edge in curves),
@@ -373,6 +435,7 @@ def _lies(
         clicked=clicked,
         step_mm=step_mm,
         count=count,
+        near_mm=near_mm,
     )
 
 

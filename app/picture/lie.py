@@ -238,6 +238,7 @@ def lies_of(
     clicked: Clicks,
     step_mm: float,
     count: int,
+    near_mm: float | None = None,
 ) -> tuple[Lie, ...]:
     """Find the line: the likeliest places of it, at least ``APART_MM`` apart, the best first.
 
@@ -259,6 +260,8 @@ def lies_of(
         Step of the grid in offset and growth.
     count
         How many places to return at most.
+    near_mm
+        Where it was found before, if it is only to be found there anew.
     """
     grid = _grid(cuts[0], scale_along, guess, step_mm)
     score = (
@@ -280,6 +283,8 @@ def lies_of(
         score += back.log_p(grid.offsets, grid.slopes, grid.x_mid)[:, :, None, None]
     found: list[Lie] = []
     by_offset = score.max(axis=(1, 2, 3))
+    if near_mm is not None:
+        by_offset[np.abs(grid.offsets - near_mm) > APART_MM / 2] = -np.inf
     while len(found) < count and np.isfinite(by_offset.max()):
         row = int(np.argmax(by_offset))
         best = row, *(int(index) for index in np.unravel_index(int(np.argmax(score[row])), score.shape[1:]))

@@ -13,10 +13,12 @@ from app.picture.find import FoundKey, count_of_keys, keys_on
 from app.picture.fit import (
     MOST_FINE,
     MOST_SETTLED,
+    FittedBlade,
     RoughFit,
     fit_blade,
     likeliest,
     look_roughly,
+    nearly_best,
     settled,
 )
 from app.picture.ground import Ground, ground_of
@@ -111,14 +113,14 @@ def read_picture(
     ground = ground_of(picture, spec, marks, medium=medium, reference=reference)
     clicks = Clicks.of(marks, spec, by_hand)
     likely = _search(picture, spec, marks, clicks, key, ground, watch)
-    fits = []
+    fits: list[FittedBlade] = []
     for number, one in enumerate(candidates := likeliest(likely, spec, MOST_FINE)):
         watch.at(0.7 + 0.2 * number / len(candidates), "fitting the blade")
-        fits.append(fit_blade(one, spec, paper_lighter=ground.paper_lighter, clicks=clicks))
-    fitted = max(fits, key=lambda fit: fit.score)
+        fits += fit_blade(one, spec, paper_lighter=ground.paper_lighter, clicks=clicks)
+    ways = nearly_best(fits)
     watch.at(0.9, "measuring")
-    reading = report(picture, spec, fitted, marks, fixed=fixed, ground=ground, reference=reference)
-    return replace(reading, kept=KeptFit(spec, fitted, ground, marks, reference))
+    reading = report(picture, spec, ways, marks, fixed=fixed, ground=ground, reference=reference)
+    return replace(reading, kept=KeptFit(spec, ways, ground, marks, reference))
 
 
 def _search(

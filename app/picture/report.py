@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
-from app.picture.cuts import CutEvidence
+from app.picture.cuts import TEMPER, CutEvidence
 from app.picture.fit import FittedBlade
 from app.picture.ground import Ground
 from app.picture.placed import BY_HAND_MM, is_placed, placed
@@ -48,31 +49,26 @@ ONE_WAY = 0.35
 def report(
     picture: Picture,
     spec: KeySpec,
-    fitted: FittedBlade,
+    ways: tuple[FittedBlade, ...],
     marks: Marks | None,
     *,
     fixed: frozenset[str],
     ground: Ground,
     reference: str,
 ) -> PictureReading:
-    """Make the reading that the rest of the program takes."""
-    fitted = placed(fitted, spec, marks, fixed)
+    """Make the reading that the rest of the program takes: drawn as the first way has it, measured in all."""
+    laid = [placed(fitted, spec, marks, fixed) for fitted in ways]
+    fitted = laid[0]
     refined = _beside(fitted, _refined_marks(fitted, spec), marks)
-    cuts = _cut_readings(fitted, spec, marks, fixed)
-    medium = ground.medium
     if ground.view is not None:  # a card or page that was found is seen, and can be corrected
         refined = refined.model_copy(update={"reference": ground.view.mark()})
-    references = _references(picture, spec, fitted, ground, reference, marks)
-    straight = _straight(fitted)
-    warnings = _warnings(spec, ground, fitted)
-    readings = Readings(
-        cuts=cuts,
-        references=references,
-        growth_mm=GROWTH[medium],
-        anisotropy_sigma=ANISOTROPY[medium],
-        medium=medium,
-        warnings=warnings,
-    )
+    first, *others = (_readings(picture, spec, way, marks, fixed, ground, reference) for way in laid)
+    # The power that each cut's likelihood is taken to, and for the same reasons.
+    others = [
+        replace(own, log_weight=TEMPER * (way.score - ways[0].score)) for own, way in zip(others, ways[1:], strict=True)
+    ]
+    readings = replace(first, others=tuple(others))
+    straight, warnings = _straight(fitted), first.warnings
     kept = _kept(refined, marks, fixed)
     return PictureReading(
         straight=straight,
@@ -81,6 +77,26 @@ def report(
         marks=kept,
         moved=_moved(marks, refined, fixed),
         warnings=warnings,
+    )
+
+
+def _readings(
+    picture: Picture,
+    spec: KeySpec,
+    fitted: FittedBlade,
+    marks: Marks | None,
+    fixed: frozenset[str],
+    ground: Ground,
+    reference: str,
+) -> Readings:
+    """What the picture says where its blade is fitted this way."""
+    return Readings(
+        cuts=_cut_readings(fitted, spec, marks, fixed),
+        references=_references(picture, spec, fitted, ground, reference, marks),
+        growth_mm=GROWTH[ground.medium],
+        anisotropy_sigma=ANISOTROPY[ground.medium],
+        medium=ground.medium,
+        warnings=_warnings(spec, ground, fitted),
     )
 
 

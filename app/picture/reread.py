@@ -34,12 +34,14 @@ class KeptFit:
     ----------
     spec, reference
         What was asked for then.
+    ways
+        Every way that the blade was fitted, the best first.
     marks
         The hand's marks of that reading.
     """
 
     spec: KeySpec
-    fitted: FittedBlade
+    ways: tuple[FittedBlade, ...]
     ground: Ground
     marks: Marks | None
     reference: str
@@ -60,7 +62,7 @@ class KeptFit:
 
     def _is_near(self, name: str, marks: Marks) -> bool:
         """Whether the marks of one kind lie where a search from them would find this fit."""
-        fitted = self.fitted
+        fitted = self.ways[0]
         frame, place, shape = fitted.frame, fitted.alignment, fitted.shape
         if name == "roots":
             found = [[cut.centre_mm for cut in edge.cuts] for edge in fitted.edges]
@@ -91,7 +93,7 @@ def read_again(kept: KeptFit, picture: Picture, marks: Marks | None, *, fixed: f
     Refusal
         Where the marks that are kept contradict each other.
     """
-    reading = report(picture, kept.spec, kept.fitted, marks, fixed=fixed, ground=kept.ground, reference=kept.reference)
+    reading = report(picture, kept.spec, kept.ways, marks, fixed=fixed, ground=kept.ground, reference=kept.reference)
     return replace(reading, kept=kept)
 
 

@@ -50,7 +50,7 @@ class BladeView:
     def hidden(self) -> tuple[bool, ...]:
         """For each edge, whether its cuts were told by their flanks because black hides their floors."""
         kept = self.reading.kept
-        return (False,) * len(self.sides) if kept is None else tuple(edge.hidden for edge in kept.fitted.edges)
+        return (False,) * len(self.sides) if kept is None else tuple(edge.hidden for edge in kept.ways[0].edges)
 
     @property
     def along(self) -> int:

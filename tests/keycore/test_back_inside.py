@@ -55,7 +55,7 @@ def test_it_is_held_open_for_single_edges_that_a_program_read() -> None:
     curves = tuple(replace(cut, evidence=curve([(1.0, cut.root_px)], 0.6, 0.0)) for cut in mirrored.cuts)
 
     for readings, spec in ((readings_of(by_hand, CODE), by_hand), (replace(mirrored, cuts=curves), pairs)):
-        assert Decoder(readings, spec).posteriors[0].growth_prior is usual_growth()
+        assert Decoder(readings, spec).posteriors[0].ways[0].growth_prior is usual_growth()
 
 
 def test_its_amounts_are_alike_likely_and_the_whole_stays_a_density() -> None:

@@ -87,7 +87,7 @@ def test_the_lattice_agrees_with_a_plain_sum_over_a_dense_grid():
     spec = spec_of()
     readings = readings_of(spec, "0213", sigma_px=2.0, places=False, noise=np.random.default_rng(2), medium="calipers")
     decoder = Decoder(readings, spec)
-    posterior = decoder.posteriors[0]
+    posterior = decoder.posteriors[0].ways[0]
     log_scale, growth = np.meshgrid(np.linspace(math.log(9), math.log(16), 260), np.linspace(-0.45, 1.55, 420))
     log_scale, growth = log_scale.ravel(), growth.ravel()
     weights = posterior._shift_density(growth) * np.exp(posterior.evidence.heights[0].log_likelihood(log_scale, growth))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -49,6 +50,21 @@ def test_readings_read_back_to_the_last_bit() -> None:
     assert mine is not None and theirs is not None
     for name in ("heights_px", "growths_mm", "log_likelihood"):
         assert np.array_equal(getattr(mine, name), getattr(theirs, name))
+
+
+def test_other_ways_read_back_too_and_earlier_readings_have_none() -> None:
+    """With their weights; stored readings without the two members are of one way."""
+    first = some_readings()
+    both = replace(first, others=(replace(first, log_weight=-1 / 3, medium="photocopy"),))
+    stored = json.loads(json.dumps(readings_to_json(both)))
+
+    again = readings_from_json(stored)
+    del stored["others"], stored["log_weight"]
+
+    (other,) = again.others
+    assert (other.log_weight, other.medium, other.cuts[0]) == (-1 / 3, "photocopy", first.cuts[0])
+    assert readings_from_json(stored).ways[0].cuts[0] == first.cuts[0]
+    assert readings_from_json(stored).others == ()
 
 
 def test_readings_stored_before_a_reader_told_of_its_back_line_have_the_usual_one() -> None:

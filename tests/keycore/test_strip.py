@@ -80,13 +80,13 @@ def test_many_growths_looked_at_together_are_each_as_if_alone(changes, code):
     """Two of them alike, the farthest among them: every point's weight and every factor, up to the weights' unit."""
     posterior = _decoder(changes, code).posteriors[0]
     growths = np.array([0.1, GROWTH_LOW_MM, 0.7, 0.1, GROWTH_HIGH_MM])
-    weights, factors, starts = posterior.at_growths(growths)
+    held = posterior.at_growths(growths)
 
-    for growth, here in zip(growths, np.split(np.arange(len(weights)), starts[1:]), strict=True):
+    for growth, here in zip(growths, np.split(np.arange(len(held.weights)), held.starts[1:]), strict=True):
         alone = posterior.at_growth(float(growth))
-        unit = weights[here].max() / alone.weights.max()
-        assert weights[here] == pytest.approx(unit * alone.weights, rel=1e-9)
-        for together, own in zip(factors, alone.factors, strict=True):
+        unit = held.weights[here].max() / alone.weights.max()
+        assert held.weights[here] == pytest.approx(unit * alone.weights, rel=1e-9)
+        for together, own in zip(held.factors, alone.factors, strict=True):
             assert together[here] == pytest.approx(own, rel=1e-12)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -12,7 +12,19 @@ from app.picture.alignment import Guess, alignments
 from app.picture.cuts import cut_curve, uneven
 from app.picture.edgemaps import EdgeMaps, edge_maps, log_ratio, take_off_rows
 from app.picture.ends import MOST_OF_ENDS, BladeEnds, find_shoulder
-from app.picture.fit import MOST_SETTLED, SAME_MM, WORSE, RoughFit, fit_blade, likeliest, look_roughly, settled
+from app.picture.fit import (
+    MOST_SETTLED,
+    NEARLY,
+    SAME_FIT_MM,
+    SAME_MM,
+    WORSE,
+    RoughFit,
+    fit_blade,
+    likeliest,
+    look_roughly,
+    nearly_best,
+    settled,
+)
 from app.picture.frame import Frame
 from app.picture.lie import HeightCurve, LineGuess
 from app.picture.sample import Patch
@@ -138,7 +150,7 @@ def test_the_back_is_found_with_its_tilt(spec: KeySpec) -> None:
     off = FRAME.moved(y_mm=0.4)
 
     rough = look_roughly(drawn.patch, off, spec, Guess(0.6, 0.018), LineGuess(0.4, 0.02, 0.01), paper_lighter=False)
-    fitted = fit_blade(rough[0], spec, paper_lighter=False)
+    fitted, *_ = fit_blade(rough[0], spec, paper_lighter=False)
 
     middle, end = fitted.frame.picture_xy(np.array([[12.0, 0.0], [22.0, 0.0]]))
     up = (ORIGIN[1] - np.array([middle[1], end[1]])) / PX
@@ -153,7 +165,7 @@ def test_a_blade_is_fitted_where_the_dark_begins_not_where_it_ends(spec: KeySpec
     drawn = _blade(spec, CODE, metal=150.0, wall_mm=0.35)
     rough = RoughFit(drawn.patch, FRAME, 0.0, lambda: BladeEnds(None, None, 0.0))
 
-    fitted = fit_blade(rough, spec, paper_lighter=False)
+    fitted, *_ = fit_blade(rough, spec, paper_lighter=False)
 
     on_metal = np.array([cut.mode_mm for cut in fitted.edges[0].cuts])
     assert np.abs(on_metal - drawn.roots_mm).max() < 0.08
@@ -171,10 +183,40 @@ def test_the_uncut_edge_is_measured_where_the_roots_say_that_it_is(spec: KeySpec
     bevel[bevel < 160.0] -= 10.0
     rough = RoughFit(Patch(grey, 0, 0), FRAME.moved(y_mm=-low), 0.0, lambda: BladeEnds(None, None, 0.0))
 
-    edge = fit_blade(rough, spec, paper_lighter=False).edges[0]
+    edge = fit_blade(rough, spec, paper_lighter=False)[0].edges[0]
 
     assert np.array([cut.mode_mm for cut in edge.cuts]) == pytest.approx(drawn.roots_mm + low, abs=0.08)
     assert edge.top_mm == pytest.approx(top + low, abs=0.08)
+
+
+def test_two_lines_that_may_both_be_the_back_are_both_handed_on(spec: KeySpec) -> None:
+    """A shadow 0.35 mm wide beside the back, half as dark as the metal: with more growth all agrees with its border."""
+    drawn = _blade(spec, CODE)
+    grey = drawn.patch.grey.copy()
+    strip = slice(round(ORIGIN[1] + 0.5), round(ORIGIN[1] + 0.35 * PX + 0.5))
+    grey[strip, round(ORIGIN[0]) : 560] -= 40.0
+    rough = RoughFit(Patch(grey, 0, 0), FRAME, 0.0, lambda: BladeEnds(None, None, 0.0))
+
+    ways = fit_blade(rough, spec, paper_lighter=False)
+
+    assert [way.score for way in ways] == sorted((way.score for way in ways), reverse=True)
+    backs_mm = sorted(float((ORIGIN[1] - way.line_xy[:, 1].mean()) / PX) for way in ways)
+    assert backs_mm == pytest.approx([-0.35, 0.0], abs=0.06)
+    assert len(fit_blade(RoughFit(drawn.patch, FRAME, 0.0, rough.look_at_ends), spec, paper_lighter=False)) == 1
+
+
+def test_of_fits_that_are_one_the_better_is_kept_and_of_others_the_nearly_best(spec: KeySpec) -> None:
+    """One beside the best by half of what makes two, one by far, one much worse, one whose floors are hidden."""
+    drawn = _blade(spec, CODE)
+    rough = RoughFit(drawn.patch, FRAME, 0.0, lambda: BladeEnds(None, None, 0.0))
+    (best,) = fit_blade(rough, spec, paper_lighter=False)
+    beside, far = (best.frame.moved(y_mm=off) for off in (SAME_FIT_MM / 2, 3 * SAME_FIT_MM))
+    one = replace(best, frame=beside, score=best.score - 1)
+    other = replace(best, frame=far, score=best.score - 2)
+    worse = replace(other, frame=best.frame.moved(y_mm=1.0), score=best.score - NEARLY - 1)
+    hidden = replace(best, edges=(replace(best.edges[0], hidden=True),), score=best.score - 3)
+
+    assert nearly_best([worse, hidden, one, other, best]) == (best, other, hidden)
 
 
 def test_a_frame_wide_of_the_blade_is_led_to_it_in_steps(spec: KeySpec) -> None:

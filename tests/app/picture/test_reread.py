@@ -35,7 +35,7 @@ def _fit(reading: PictureReading) -> KeptFit:
 
 def _mm(first: PictureReading, along: float, across: float) -> np.ndarray:
     """A way on the picture of so many millimetres along the blade, and up from the back."""
-    frame = _fit(first).fitted.frame
+    frame = _fit(first).ways[0].frame
     return frame.picture_xy(np.array([along, across])) - frame.picture_xy(np.zeros(2))
 
 
