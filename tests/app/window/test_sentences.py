@@ -73,8 +73,8 @@ def test_every_refusal_has_its_german_sentence(checkout: Path) -> None:
             "The blade can also be fitted another way in this picture (probability 0.36), and the code would then be "
             "1-3-2-4; see whether the drawn line and floors lie on the metal's edge, and set what does not by hand.",
             "Der Halm lässt sich in diesem Bild auch anders einpassen (Wahrscheinlichkeit 0,36), und der Code wäre "
-            "dann 1-3-2-4; sehen Sie nach, ob die gezeichnete Linie und die Gründe auf der Kante des Metalls liegen, und "
-            "setzen Sie von Hand, was nicht darauf liegt.",
+            "dann 1-3-2-4; sehen Sie nach, ob die gezeichnete Linie und die Gründe auf der Kante des Metalls liegen, "
+            "und setzen Sie von Hand, was nicht darauf liegt.",
         ),
         ("16.58 px/mm within 0.6 %, 4 references agree", "16,58 px/mm auf 0,6 %, 4 Bezüge stimmen überein"),
         ("Harbourside 5; restricted", "Harbourside 5; geschützt"),
