@@ -220,11 +220,17 @@ def settled(rough: RoughFit, spec: KeySpec, *, paper_lighter: bool, clicks: Clic
 
 
 def fit_blade(
-    rough: RoughFit, spec: KeySpec, *, paper_lighter: bool, clicks: Clicks = NO_CLICKS
+    rough: RoughFit,
+    spec: KeySpec,
+    *,
+    paper_lighter: bool,
+    clicks: Clicks = NO_CLICKS,
+    best: float = -np.inf,
 ) -> tuple[FittedBlade, ...]:
     """Fit the table's blade finely where the first look found it: every way that is nearly as good as the best.
 
-    Ways differ in the back's line and, on a copy, in whether its floors show.
+    Ways differ in the back's line and, on a copy, in whether its floors show.  ``best`` is the score of the best fit
+    elsewhere.
     """
     shape = edge_shape(spec)
     patch, frame = rough.patch, rough.frame
@@ -243,9 +249,13 @@ def fit_blade(
         hue=hue,
         hidden=paper_lighter,
     )
-    likely = max(look.log_p for look in looks) - NEARLY - MOST_OF_ENDS
-    looks = sorted((look for look in looks if look.log_p > likely), key=lambda look: -look.score)
-    return tuple(_fitted(patch, frame, spec, shape, look) for look in looks if look.score > looks[0].score - NEARLY)
+    likely = []
+    for look in sorted(looks, key=lambda look: -look.log_p):
+        if look.log_p + MOST_OF_ENDS <= best - NEARLY:
+            break
+        likely.append(look)
+        best = max(best, look.score)
+    return tuple(_fitted(patch, frame, spec, shape, look) for look in likely if look.score > best - NEARLY)
 
 
 def _fitted(patch: Patch, frame: Frame, spec: KeySpec, shape: EdgeShape, look: _Look) -> FittedBlade:

@@ -116,7 +116,8 @@ def read_picture(
     fits: list[FittedBlade] = []
     for number, one in enumerate(candidates := likeliest(likely, spec, MOST_FINE)):
         watch.at(0.7 + 0.2 * number / len(candidates), "fitting the blade")
-        fits += fit_blade(one, spec, paper_lighter=ground.paper_lighter, clicks=clicks)
+        best = max((fit.score for fit in fits), default=-np.inf)
+        fits += fit_blade(one, spec, paper_lighter=ground.paper_lighter, clicks=clicks, best=best)
     ways = nearly_best(fits)
     watch.at(0.9, "measuring")
     reading = report(picture, spec, ways, marks, fixed=fixed, ground=ground, reference=reference)
