@@ -14,10 +14,12 @@ at the middle of the lattice; a second lookup interpolates between growths where
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from keycore.measured import CutReading, Floats, HeightEvidence
 from keycore.prior import Making, bad_density
@@ -99,6 +101,61 @@ class CutLikelihood:
         return np.asarray(below * (1 - share) + above * share)
 
 
+@dataclass(frozen=True)
+class TogetherLikelihoods:
+    """Several cuts' curves, looked up in one go.
+
+    Attributes
+    ----------
+    table
+        All densities, one cut's after the other's.
+    first, last
+        (k, 1, 1) where each cut's begin in it, and its own last column.
+    start, step, reach_mm
+        (k, 1, 1) as of :class:`CutLikelihood`.
+    """
+
+    table: Floats
+    first: NDArray[np.intp]
+    last: Floats
+    start: Floats
+    step: Floats
+    reach_mm: Floats
+
+    @classmethod
+    def of(cls, cuts: Sequence[CutLikelihood]) -> TogetherLikelihoods | None:
+        """The cuts together; None where one of them is a value, or depends on growth by itself."""
+        if any(cut.value_px is not None or len(cut.growths_mm) > 1 for cut in cuts):
+            return None
+        lengths = np.array([cut.table.shape[1] for cut in cuts])
+
+        def each(values: ArrayLike) -> Floats:
+            return np.asarray(values, dtype=float)[:, None, None]
+
+        return cls(
+            table=np.concatenate([cut.table[0] for cut in cuts]),
+            first=(np.cumsum(lengths) - lengths)[:, None, None],
+            last=each(lengths - 1.000001),
+            start=each([cut.start for cut in cuts]),
+            step=each([cut.step for cut in cuts]),
+            reach_mm=each([cut.reach_mm for cut in cuts]),
+        )
+
+    def at(self, px_per_mm: Floats, growth_mm: Floats, third: Floats, roots_mm: Floats) -> Floats:
+        """(k, cells, depths) densities; arguments as of :meth:`CutLikelihood.at`."""
+        level = px_per_mm[:, None] * (roots_mm + growth_mm[:, None])
+        columns = (level + self.reach_mm * (px_per_mm * third)[:, None] - self.start) / self.step
+        np.clip(columns, 0.0, self.last, out=columns)
+        left = columns.astype(np.intp)
+        columns -= left
+        left += self.first
+        found = self.table.take(left)
+        left += 1
+        columns *= self.table.take(left) - found
+        columns += found
+        return columns
+
+
 def cut_likelihood(
     cut: CutReading,
     making: Making,
@@ -108,16 +165,19 @@ def cut_likelihood(
     extra_mm: float = 0.0,
     bad_share: float,
     number: int = 0,
+    curve: Curve | None = None,
 ) -> CutLikelihood:
     """The density of one cut's reading round the scale ``px_per_mm``.
 
     ``extra_mm`` is a further independent error of this root (what the lattice does not carry); ``bad_share`` is how
-    often a value was taken on a wrong edge; ``number`` counts the cut from 1 for the words of a refusal.
+    often a value was taken on a wrong edge; ``number`` counts the cut from 1 for the words of a refusal; ``curve`` is
+    its evidence made ready, where that was done before.
     """
     if extra_mm:
         making = Making(math.hypot(making.sigma_mm, extra_mm), making.worn_share, making.wear_mean_mm)
     if cut.evidence is not None:
-        return _of_evidence(_Curve(cut.evidence), making, px_per_mm, reach_mm, bad_share, number)
+        curve = curve or Curve(cut.evidence, number)
+        return replace(_of_evidence(curve, making, px_per_mm, reach_mm, bad_share), start=curve.start_px)
     if not (math.isfinite(cut.root_px) and cut.root_px > 0 and math.isfinite(cut.sigma_px) and cut.sigma_px > 0):
         raise Refusal(
             f"Cut {number}: a root height must be a positive number with an uncertainty; got {cut.root_px:g} +- "
@@ -145,44 +205,53 @@ def cut_likelihood(
     )
 
 
-class _Curve:
-    """A curve of evidence that equals another one with the same numbers."""
+class Curve:
+    """A curve of evidence that equals another one with the same numbers, wherever its heights begin.
 
-    def __init__(self, evidence: HeightEvidence) -> None:
-        self.evidence = evidence
-        parts = (evidence.heights_px, evidence.growths_mm, evidence.log_likelihood)
-        self._numbers = tuple((np.shape(part), np.asarray(part, dtype=float).tobytes()) for part in parts)
+    Attributes
+    ----------
+    step_px
+        Distance of its heights, to ten digits: heights counted from another line differ in the last ones.
+    growths_mm, log_likelihood
+        As of :class:`keycore.measured.HeightEvidence`.
+    """
+
+    def __init__(self, evidence: HeightEvidence, number: int) -> None:
+        heights_px, self.log_likelihood = _checked(evidence, number)
+        self.growths_mm = np.asarray(evidence.growths_mm, dtype=float)
+        self.start_px = float(heights_px[0])
+        self.step_px = float(f"{(heights_px[-1] - self.start_px) / (len(heights_px) - 1):.10g}")
+        parts = (self.growths_mm, self.log_likelihood)
+        self._numbers = (self.step_px, *((part.shape, part.tobytes()) for part in parts))
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Curve) and self._numbers == other._numbers
+        return isinstance(other, Curve) and self._numbers == other._numbers
 
     def __hash__(self) -> int:
         return hash(self._numbers)
 
 
 @lru_cache(maxsize=512)
-def _of_evidence(
-    curve: _Curve, making: Making, px_per_mm: float, reach_mm: float, bad_share: float, number: int
-) -> CutLikelihood:
-    """The density of a whole curve, kept for the next decoding: where a hand moves one root, the others stay.
+def _of_evidence(curve: Curve, making: Making, px_per_mm: float, reach_mm: float, bad_share: float) -> CutLikelihood:
+    """The density of a whole curve whose heights begin at 0, kept for the next decoding: where a hand moves one root
+    the others stay, and where it moves the line they are counted from another height.
 
     A copy asks for each curve five times, as sharp as it is and as uneven as each filling leaves it; so many are kept
     that ten pictures of a key find theirs again.
     """
-    evidence = curve.evidence
-    heights_px, log_likelihood = _checked(evidence, number)
-    step_px = (heights_px[-1] - heights_px[0]) / (len(heights_px) - 1)
+    step_px, log_likelihood = curve.step_px, curve.log_likelihood
     finer = max(1, math.ceil(step_px / (0.25 * making.sigma_mm * px_per_mm)))
     if finer > 1:
-        old = np.arange(len(heights_px), dtype=float)
-        new = np.arange((len(heights_px) - 1) * finer + 1) / finer
+        count = log_likelihood.shape[1]
+        old = np.arange(count, dtype=float)
+        new = np.arange((count - 1) * finer + 1) / finer
         log_likelihood = np.array([np.interp(new, old, row) for row in log_likelihood])
         step_px /= finer
     likelihood = np.exp(log_likelihood - log_likelihood.max())
     likelihood /= likelihood.sum(axis=1).mean() * step_px
     # The root that is seen lies above the table's by the making error and below it by the wear.
     half = math.ceil((5 * making.sigma_mm + 8 * making.wear_mean_mm) * px_per_mm / step_px)
-    off_mm = step_px / px_per_mm * np.arange(-half, half + 1)
+    off_mm = step_px / px_per_mm * np.arange(-half, half + 1.0)
     kernel = making.density(off_mm, 0.0)
     kernel /= kernel.sum()
     padded = np.pad(likelihood, ((0, 0), (half, half)), mode="edge")
@@ -196,9 +265,9 @@ def _of_evidence(
     sharpest = float(max(-bend[high].min(initial=0.0), 1.0))
     return CutLikelihood(
         table=table,
-        start=float(heights_px[0]),
+        start=0.0,
         step=step_px,
-        growths_mm=np.asarray(evidence.growths_mm, dtype=float),
+        growths_mm=curve.growths_mm,
         value_px=None,
         sigma_px=0.0,
         making_mm=making.sigma_mm,

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from keycore.chain import Booleans, Links, backward, forward, totals
-from keycore.emission import CutLikelihood, cut_likelihood
+from keycore.emission import Curve, CutLikelihood, TogetherLikelihoods, cut_likelihood
 from keycore.filling import fillings_of
 from keycore.lattice import (
     MISREAD,
@@ -59,6 +59,8 @@ picture to picture, so little is lost, and ten pictures stay quick."""
 LET_GO = 1e-4
 FAR_NATS = 15.0
 """Places this far below the best hold nothing that matters, even where the third coordinate would raise them."""
+GUESS_STEP = 0.004
+"""Of ln scale: making errors and unevenness convolved in at a scale so little off are a five-hundredth off."""
 FILLED = 0.5
 """A likelier filling than this is worth a word."""
 Indexes = NDArray[np.intp]
@@ -108,6 +110,11 @@ class _State:
     cuts: list[CutLikelihood]
     filled_mm: Floats
     levels: int = 1
+
+    @cached_property
+    def together(self) -> TogetherLikelihoods | None:
+        """All cuts at once, where they can be."""
+        return TogetherLikelihoods.of(self.cuts)
 
     @property
     def log_share_of_levels(self) -> float:
@@ -167,6 +174,10 @@ class PicturePosterior:
             growth_sigma = min(growth_sigma, math.hypot(readings.growth_mm.sigma, PICTURE_GROWTH_FLOOR_MM))
 
         px_per_mm = self._first_guess(visible_px)
+        curves = [
+            None if cut.evidence is None else Curve(cut.evidence, number)
+            for number, cut in enumerate(readings.cuts, start=1)
+        ]
 
         def cuts_of(uneven_mm: float) -> list[CutLikelihood]:
             return [
@@ -178,6 +189,7 @@ class PicturePosterior:
                     extra_mm=math.hypot(extra[j], uneven_mm),
                     bad_share=bad_shares[j],
                     number=j + 1,
+                    curve=curves[j],
                 )
                 for j, cut in enumerate(readings.cuts)
             ]
@@ -201,6 +213,10 @@ class PicturePosterior:
         self.lattice = self._refined()
 
     def _first_guess(self, visible_px: Floats) -> float:
+        """A scale to make the cuts' densities at, in steps of which a little moved reference does not leave its own."""
+        return math.exp(round(math.log(self._rough_scale(visible_px)) / GUESS_STEP) * GUESS_STEP)
+
+    def _rough_scale(self, visible_px: Floats) -> float:
         mixture = self.evidence.of_across
         if mixture is not None:
             return math.exp(float(mixture.means[np.argmax(mixture.log_weights)]))
@@ -212,14 +228,18 @@ class PicturePosterior:
     def factors_at(self, points: Points) -> tuple[Floats, ...]:
         """Per cut (points, depths) factors, zero where a depth is ruled out."""
         px_per_mm = np.exp(points.log_scale)
-        found = [np.zeros((len(px_per_mm), len(self.roots_mm))) for _ in self.cuts]
+        found = np.zeros((len(self.cuts), len(px_per_mm), len(self.roots_mm)))
         for number, state in enumerate(self._states):
             here = slice(None) if len(self._states) == 1 else np.flatnonzero(points.state == number)
             place = (px_per_mm[here], points.growth_mm[here], points.third[here])
             roots_mm = self.roots_mm + state.filled_mm
-            for factor, cut, open_ in zip(found, state.cuts, self.allowed, strict=True):
-                own = cut.at(*place, roots_mm)
-                factor[here] = own if open_.all() else own * open_
+            if state.together is not None:
+                found[:, here] = state.together.at(*place, roots_mm)
+                continue
+            for factor, cut in zip(found, state.cuts, strict=True):
+                factor[here] = cut.at(*place, roots_mm)
+        if not self.allowed.all():
+            found *= self.allowed[:, None, :]
         return tuple(found)
 
     def bad_share(self, cut: int, misread: float) -> float:

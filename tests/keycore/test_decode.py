@@ -304,6 +304,30 @@ def test_what_is_kept_of_curves_for_the_next_decoding_changes_none():
     assert decode(replace(readings, cuts=(curved[0], shifted, *curved[2:])), spec).cuts != first.cuts
 
 
+def test_heights_counted_from_another_line_find_their_curves_again():
+    """All curves and the blade's height a little higher, as when a hand lays the back anew: nothing is made anew."""
+    spec = spec_of()
+    readings = readings_of(spec, "0213")
+    curved = tuple(replace(cut, evidence=curve([(1.0, cut.root_px)], 0.4)) for cut in readings.cuts)
+    higher = tuple(
+        replace(cut, evidence=replace(cut.evidence, heights_px=cut.evidence.heights_px + 0.7)) for cut in curved
+    )
+    moved = replace(
+        readings,
+        cuts=higher,
+        references=tuple(replace(one, seen_px=one.seen_px + 0.05) for one in readings.references),
+    )
+    _of_evidence.cache_clear()
+    fresh = decode(moved, spec)
+    _of_evidence.cache_clear()
+    first = decode(replace(readings, cuts=curved), spec)
+    made = _of_evidence.cache_info().misses
+
+    assert decode(moved, spec).codes == fresh.codes
+    assert fresh.growth_mm > first.growth_mm
+    assert _of_evidence.cache_info().misses == made
+
+
 def test_evidence_that_depends_on_growth_is_used_at_each_growth():
     """A cut whose curve only allows a growth of about 0.6 mm moves growth there."""
     spec = spec_of()
