@@ -64,6 +64,11 @@ class CutLikelihood:
     bad_share: float
     bad_level: float = 0.0
 
+    @property
+    def is_plain(self) -> bool:
+        """Whether this is a curve of heights alone: no value, and no curve that depends on growth by itself."""
+        return self.value_px is None and len(self.growths_mm) == 1
+
     def with_bad_share(self, share: float) -> CutLikelihood:
         """The same evidence if it is taken on a wrong edge as often as this; a value stays as it is."""
         if self.value_px is not None:
@@ -123,10 +128,8 @@ class TogetherLikelihoods:
     reach_mm: Floats
 
     @classmethod
-    def of(cls, cuts: Sequence[CutLikelihood]) -> TogetherLikelihoods | None:
-        """The cuts together; None where one of them is a value, or depends on growth by itself."""
-        if any(cut.value_px is not None or len(cut.growths_mm) > 1 for cut in cuts):
-            return None
+    def of(cls, cuts: Sequence[CutLikelihood]) -> TogetherLikelihoods:
+        """The cuts together, all of which :attr:`CutLikelihood.is_plain`."""
         lengths = np.array([cut.table.shape[1] for cut in cuts])
 
         def each(values: ArrayLike) -> Floats:

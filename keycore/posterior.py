@@ -112,9 +112,14 @@ class _State:
     levels: int = 1
 
     @cached_property
-    def together(self) -> TogetherLikelihoods | None:
-        """All cuts at once, where they can be."""
-        return TogetherLikelihoods.of(self.cuts)
+    def plain(self) -> list[int]:
+        """Cuts that are looked up together."""
+        return [number for number, cut in enumerate(self.cuts) if cut.is_plain]
+
+    @cached_property
+    def together(self) -> TogetherLikelihoods:
+        """What they are looked up in."""
+        return TogetherLikelihoods.of([self.cuts[number] for number in self.plain])
 
     @property
     def log_share_of_levels(self) -> float:
@@ -233,11 +238,12 @@ class PicturePosterior:
             here = slice(None) if len(self._states) == 1 else np.flatnonzero(points.state == number)
             place = (px_per_mm[here], points.growth_mm[here], points.third[here])
             roots_mm = self.roots_mm + state.filled_mm
-            if state.together is not None:
-                found[:, here] = state.together.at(*place, roots_mm)
-                continue
-            for factor, cut in zip(found, state.cuts, strict=True):
-                factor[here] = cut.at(*place, roots_mm)
+            if state.plain:
+                for cut, own in zip(state.plain, state.together.at(*place, roots_mm), strict=True):
+                    found[cut][here] = own
+            for factor, one in zip(found, state.cuts, strict=True):
+                if not one.is_plain:
+                    factor[here] = one.at(*place, roots_mm)
         if not self.allowed.all():
             found *= self.allowed[:, None, :]
         return tuple(found)
