@@ -11,6 +11,7 @@ from app.picture.cuts import TEMPER, CutEvidence
 from app.picture.fit import FittedBlade
 from app.picture.ground import Ground
 from app.picture.placed import BY_HAND_MM, is_placed, placed
+from app.picture.rows import as_the_hand_counts, first_lies_below, turned_name, turned_over
 from app.picture.shape import USUAL_ANGLE_DEG, USUAL_FLAT_MM
 from app.picture.values import Blade, Moved, Picture, PictureReading, Straight
 from keycore.marks import Marks
@@ -57,6 +58,12 @@ def report(
     reference: str,
 ) -> PictureReading:
     """Make the reading that the rest of the program takes: drawn as the first way has it, measured in all."""
+    if first_lies_below(ways[0].frame, marks):
+        assert marks is not None
+        cuts = len(ways[0].edges[0].cuts)
+        turned = frozenset(turned_name(name, cuts) for name in fixed)
+        over = report(picture, spec, ways, turned_over(marks), fixed=turned, ground=ground, reference=reference)
+        return as_the_hand_counts(over, cuts)
     laid = [placed(fitted, spec, marks, fixed) for fitted in ways]
     fitted = laid[0]
     refined = _beside(fitted, _refined_marks(fitted, spec), marks)
@@ -242,7 +249,7 @@ def _refined_marks(fitted: FittedBlade, spec: KeySpec) -> Marks:
     centres = fitted.alignment.centres_mm(shape)
     ends = np.array([[centres.min() - 2.0, 0.0], [centres.max() + 2.0, 0.0]])
     line = frame.picture_xy(ends)
-    gauge = frame.picture_xy(np.array([fitted.alignment.offset_mm, fitted.edges[0].top_mm]))
+    gauge_mm = fitted.alignment.offset_mm
     roots = [
         [
             _xy(frame.picture_xy(np.array([cut.centre_mm, edge.side * floor])))
@@ -256,8 +263,10 @@ def _refined_marks(fitted: FittedBlade, spec: KeySpec) -> Marks:
     single = spec.edges == "single"
     axis = (_xy(line[0]), _xy(line[1]))
     return Marks(
-        shoulder=_xy(gauge) if spec.gauge_from == "shoulder" else _end(fitted, fitted.shoulder_mm),
-        tip=_xy(gauge) if spec.gauge_from == "tip" else _end(fitted, fitted.tip_mm),
+        shoulder=_xy(frame.picture_xy(np.array([gauge_mm, fitted.edges[0].top_mm])))
+        if spec.gauge_from == "shoulder"
+        else _end(fitted, fitted.shoulder_mm),
+        tip=_end(fitted, Measured(gauge_mm, 0.0) if spec.gauge_from == "tip" else fitted.tip_mm),
         back=axis if single else None,
         centreline=None if single else axis,
         roots=tuple(roots[0]) if single else (tuple(roots[0]), tuple(roots[1])),
@@ -294,10 +303,20 @@ def _kept(refined: Marks, marks: Marks | None, fixed: frozenset[str]) -> Marks:
 
 
 def _beside(fitted: FittedBlade, refined: Marks, marks: Marks | None) -> Marks:
-    """Refined marks, with those of a line or of the blade's height right beside where the hand set theirs."""
+    """Refined marks, right beside where the hand set its own.
+
+    Those of a line keep their places along the blade, and so do the ends of its height; those of its ends keep their
+    places across.
+    """
     if marks is None:
         return refined
-    frame, update = fitted.frame, {}
+    frame = fitted.frame
+    update: dict[str, object] = {}
+    for name in ("shoulder", "tip"):
+        given, found = getattr(marks, name), getattr(refined, name)
+        if given is not None and found is not None:
+            along, across = (frame.blade_mm(np.asarray(point, dtype=float)) for point in (found, given))
+            update[name] = _xy(frame.picture_xy(np.array([along[0], across[1]])))
     low = 0.0 if len(fitted.edges) == 1 else -fitted.edges[1].top_mm
     for name in ("back", "centreline", "blade_height"):
         given = getattr(marks, name)
