@@ -29,7 +29,7 @@ from app.picture.edgemaps import EdgeMaps, blur_mm, edge_maps
 from app.picture.ends import MOST_OF_ENDS, BladeEnds, find_shoulder, find_tip
 from app.picture.frame import Frame
 from app.picture.hue import Hue, metal_hue
-from app.picture.lie import Back, HeightCurve, Lie, LineGuess, Uncut, back_of, lies_of, means_of
+from app.picture.lie import APART_MM, Back, HeightCurve, Lie, LineGuess, Uncut, back_of, lies_of, means_of
 from app.picture.neighbours import with_neighbours
 from app.picture.rims import near_rims
 from app.picture.sample import Patch
@@ -255,12 +255,20 @@ def fit_blade(
             break
         likely.append(look)
         best = max(best, look.score)
-    return tuple(_fitted(patch, frame, spec, shape, look) for look in likely if look.score > best - NEARLY)
+    likely.sort(key=lambda look: -look.score)
+    fine: list[_Look] = []
+    for look in (look for look in likely if look.score > best - NEARLY):
+        # What the cuts say together may put the line of the best look elsewhere; then its own is one way of several.
+        freely = None if fine else _with_neighbours(look, spec, shape, anywhere=True)
+        if freely is not None:
+            fine.append(freely)
+        if freely is None or abs(freely.lie.offset_mm - look.lie.offset_mm) > APART_MM / 2:
+            fine.append(_with_neighbours(look, spec, shape, anywhere=False))
+    return tuple(_fitted(patch, frame, spec, shape, look) for look in fine)
 
 
-def _fitted(patch: Patch, frame: Frame, spec: KeySpec, shape: EdgeShape, look: _Look) -> FittedBlade:
-    """One look with its cuts weighed together, brought to the frame of its line."""
-    fine = _with_neighbours(look, spec, shape)
+def _fitted(patch: Patch, frame: Frame, spec: KeySpec, shape: EdgeShape, fine: _Look) -> FittedBlade:
+    """One look, its cuts weighed together, brought to the frame of its line."""
     final = fine.lie.applied(frame)
     edges = tuple(_fitted_edge(patch, final, shape, fine, number, side) for number, side in enumerate(_sides(spec)))
     return FittedBlade(
@@ -295,7 +303,7 @@ def _same(one: FittedBlade, other: FittedBlade) -> bool:
     return bool(max(apart, line) < SAME_FIT_MM)
 
 
-def _with_neighbours(look: _Look, spec: KeySpec, shape: EdgeShape) -> _Look:
+def _with_neighbours(look: _Look, spec: KeySpec, shape: EdgeShape, *, anywhere: bool) -> _Look:
     """Weigh every cut with its neighbours, the line with what that gives, and the cuts once more on that line."""
     besides = _besides(look, spec)
     weighed = _weighed(look, spec, shape, besides)
@@ -310,7 +318,7 @@ def _with_neighbours(look: _Look, spec: KeySpec, shape: EdgeShape) -> _Look:
         look.clicked,
         step_mm=FINE_MM,
         count=1,
-        near_mm=look.lie.offset_mm,
+        near_mm=None if anywhere else look.lie.offset_mm,
     )
     return _weighed(replace(weighed, lie=lie), spec, shape, besides)
 
