@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from keycore.measured import CutReading, Floats, HeightEvidence
 from keycore.prior import Making, bad_density
@@ -114,15 +114,15 @@ class TogetherLikelihoods:
     ----------
     table
         All densities, one cut's after the other's.
-    first, last
-        (k, 1, 1) where each cut's begin in it, and its own last column.
+    first, count
+        (k, 1, 1) where each cut's begin in it, and how many they are.
     start, step, reach_mm
         (k, 1, 1) as of :class:`CutLikelihood`.
     """
 
     table: Floats
     first: NDArray[np.intp]
-    last: Floats
+    count: NDArray[np.intp]
     start: Floats
     step: Floats
     reach_mm: Floats
@@ -130,15 +130,15 @@ class TogetherLikelihoods:
     @classmethod
     def of(cls, cuts: Sequence[CutLikelihood]) -> TogetherLikelihoods:
         """The cuts together, all of which :attr:`CutLikelihood.is_plain`."""
-        lengths = np.array([cut.table.shape[1] for cut in cuts])
+        counts = np.array([cut.table.shape[1] for cut in cuts])[:, None, None]
 
-        def each(values: ArrayLike) -> Floats:
+        def each(values: list[float]) -> Floats:
             return np.asarray(values, dtype=float)[:, None, None]
 
         return cls(
             table=np.concatenate([cut.table[0] for cut in cuts]),
-            first=(np.cumsum(lengths) - lengths)[:, None, None],
-            last=each(lengths - 1.000001),
+            first=np.cumsum(counts, axis=0) - counts,
+            count=counts,
             start=each([cut.start for cut in cuts]),
             step=each([cut.step for cut in cuts]),
             reach_mm=each([cut.reach_mm for cut in cuts]),
@@ -148,15 +148,7 @@ class TogetherLikelihoods:
         """(k, cells, depths) densities; arguments as of :meth:`CutLikelihood.at`."""
         level = px_per_mm[:, None] * (roots_mm + growth_mm[:, None])
         columns = (level + self.reach_mm * (px_per_mm * third)[:, None] - self.start) / self.step
-        np.clip(columns, 0.0, self.last, out=columns)
-        left = columns.astype(np.intp)
-        columns -= left
-        left += self.first
-        found = self.table.take(left)
-        left += 1
-        columns *= self.table.take(left) - found
-        columns += found
-        return columns
+        return _look_up(self.table, columns, self.first, self.count)
 
 
 def cut_likelihood(
@@ -315,11 +307,17 @@ def _convolved(rows: Floats, kernel: Floats) -> Floats:
     return np.asarray(found[:, len(kernel) - 1 : rows.shape[1]], dtype=float)
 
 
-def _look_up(table: Floats, columns: Floats) -> Floats:
-    """Straight interpolation in an evenly spaced table; its ends hold outside."""
-    np.clip(columns, 0, len(table) - 1.000001, out=columns)
+def _look_up(
+    table: Floats, columns: Floats, first: NDArray[np.intp] | int = 0, count: NDArray[np.intp] | int | None = None
+) -> Floats:
+    """Straight interpolation in evenly spaced tables; their ends hold outside.
+
+    ``table`` may hold several one after the other: each begins at ``first`` and has ``count`` values.
+    """
+    np.clip(columns, 0, np.subtract(len(table) if count is None else count, 1.000001), out=columns)
     left = columns.astype(np.intp)
     columns -= left
+    left += first
     found = table.take(left)
     left += 1
     columns *= table.take(left) - found

@@ -44,7 +44,6 @@ class Marks(BaseModel):
         """Root marks as one tuple per edge; empty where there are none."""
         if not self.roots:
             return ()
-        first = self.roots[0]
-        if first and isinstance(first[0], tuple):
+        if all(not row or isinstance(row[0], tuple) for row in self.roots):
             return tuple(tuple(edge) for edge in self.roots)  # type: ignore[arg-type]
         return (tuple(self.roots),)  # type: ignore[arg-type]

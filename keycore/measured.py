@@ -202,5 +202,8 @@ class Readings:
 
     def without_places(self) -> Readings:
         """The readings with nothing of where the cuts lie along the blade."""
-        cuts = tuple(replace(cut, position_px=None, position_sigma_px=None) for cut in self.cuts)
-        return replace(self, cuts=cuts, others=tuple(way.without_places() for way in self.others))
+
+        def placeless(way: Readings) -> Readings:
+            return replace(way, cuts=tuple(replace(cut, position_px=None, position_sigma_px=None) for cut in way.cuts))
+
+        return self.in_every_way(placeless)

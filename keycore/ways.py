@@ -46,13 +46,14 @@ class PictureWays:
     """
 
     def __init__(self, posteriors: Sequence[PicturePosterior], log_weights: Sequence[float]) -> None:
-        shares = np.asarray(log_weights, dtype=float)
-        shares = shares - float(np.logaddexp.reduce(shares))
-        evidence = shares + [posterior.log_evidence() for posterior in posteriors] if len(posteriors) > 1 else shares
-        kept = np.flatnonzero(evidence >= evidence.max() - math.log(LEAST))
-        self.ways = tuple(posteriors[int(way)] for way in kept)
+        weights = np.asarray(log_weights, dtype=float)
+        kept = [0]
+        if len(posteriors) > 1:
+            evidence = weights + [posterior.log_evidence() for posterior in posteriors]
+            kept = [int(way) for way in np.flatnonzero(evidence >= evidence.max() - math.log(LEAST))]
+        self.ways = tuple(posteriors[way] for way in kept)
         """Those that are not let go."""
-        self.log_shares = shares[kept] - float(np.logaddexp.reduce(shares[kept]))
+        self.log_shares = weights[kept] - float(np.logaddexp.reduce(weights[kept]))
         self.lattice = self._joined([way.lattice for way in self.ways])
 
     @property

@@ -249,22 +249,29 @@ def fit_blade(
         hue=hue,
         hidden=paper_lighter,
     )
-    likely = []
+    fine: list[_Look] = []
+    for number, look in enumerate(_likely(looks, best)):
+        if number == 0:
+            # What the cuts say together may put its line elsewhere; then where it was is one way more.
+            fine.append(_with_neighbours(look, spec, shape, anywhere=True))
+            if abs(fine[0].lie.offset_mm - look.lie.offset_mm) <= APART_MM / 2:
+                continue
+        fine.append(_with_neighbours(look, spec, shape, anywhere=False))
+    return tuple(_fitted(patch, frame, spec, shape, look) for look in fine)
+
+
+def _likely(looks: list[_Look], best: float) -> list[_Look]:
+    """The looks that are nearly as good as the best of them and of what else scored ``best``, the best first.
+
+    The ends are looked for only where they could still make a look one of these.
+    """
+    kept = []
     for look in sorted(looks, key=lambda look: -look.log_p):
         if look.log_p + MOST_OF_ENDS <= best - NEARLY:
             break
-        likely.append(look)
+        kept.append(look)
         best = max(best, look.score)
-    likely.sort(key=lambda look: -look.score)
-    fine: list[_Look] = []
-    for look in (look for look in likely if look.score > best - NEARLY):
-        # What the cuts say together may put the line of the best look elsewhere; then its own is one way of several.
-        freely = None if fine else _with_neighbours(look, spec, shape, anywhere=True)
-        if freely is not None:
-            fine.append(freely)
-        if freely is None or abs(freely.lie.offset_mm - look.lie.offset_mm) > APART_MM / 2:
-            fine.append(_with_neighbours(look, spec, shape, anywhere=False))
-    return tuple(_fitted(patch, frame, spec, shape, look) for look in fine)
+    return sorted((look for look in kept if look.score > best - NEARLY), key=lambda look: -look.score)
 
 
 def _fitted(patch: Patch, frame: Frame, spec: KeySpec, shape: EdgeShape, fine: _Look) -> FittedBlade:

@@ -58,12 +58,23 @@ def report(
     reference: str,
 ) -> PictureReading:
     """Make the reading that the rest of the program takes: drawn as the first way has it, measured in all."""
-    if first_lies_below(ways[0].frame, marks):
-        assert marks is not None
-        cuts = len(ways[0].edges[0].cuts)
-        turned = frozenset(turned_name(name, cuts) for name in fixed)
-        over = report(picture, spec, ways, turned_over(marks), fixed=turned, ground=ground, reference=reference)
-        return as_the_hand_counts(over, cuts)
+    if marks is None or not first_lies_below(ways[0].frame, marks):
+        return _report(picture, spec, ways, marks, fixed, ground, reference)
+    cuts = len(ways[0].edges[0].cuts)
+    turned = frozenset(turned_name(name, cuts) for name in fixed)
+    return as_the_hand_counts(_report(picture, spec, ways, turned_over(marks), turned, ground, reference), cuts)
+
+
+def _report(
+    picture: Picture,
+    spec: KeySpec,
+    ways: tuple[FittedBlade, ...],
+    marks: Marks | None,
+    fixed: frozenset[str],
+    ground: Ground,
+    reference: str,
+) -> PictureReading:
+    """The same, with the row of roots at positive y the first."""
     laid = [placed(fitted, spec, marks, fixed) for fitted in ways]
     fitted = laid[0]
     refined = _beside(fitted, _refined_marks(fitted, spec), marks)
@@ -159,12 +170,11 @@ def _cut_readings(
 def _roots_by_hand(fitted: FittedBlade, marks: Marks | None) -> dict[int, float]:
     if marks is None:
         return {}
-    flat = 0
     heights = {}
-    for edge, points in zip(fitted.edges, marks.roots_by_edge(), strict=False):
-        for point in points:
-            heights[flat] = float(edge.side * fitted.frame.blade_mm(np.asarray(point))[1])
-            flat += 1
+    for number, (edge, points) in enumerate(zip(fitted.edges, marks.roots_by_edge(), strict=False)):
+        for index, point in enumerate(points):
+            height_mm = float(edge.side * fitted.frame.blade_mm(np.asarray(point))[1])
+            heights[number * len(edge.cuts) + index] = height_mm
     return heights
 
 
@@ -292,12 +302,10 @@ def _kept(refined: Marks, marks: Marks | None, fixed: frozenset[str]) -> Marks:
         if given is not None and (is_placed(name, fixed) or getattr(refined, name) is None):
             update[name] = given
     edges = [list(edge) for edge in refined.roots_by_edge()]
-    flat = 0
-    for edge_index, edge in enumerate(marks.roots_by_edge()):
+    for number, edge in enumerate(marks.roots_by_edge()):
         for index, point in enumerate(edge):
-            if f"root.{flat}" in fixed:
-                edges[edge_index][index] = point
-            flat += 1
+            if f"root.{number * len(edges[0]) + index}" in fixed:
+                edges[number][index] = point
     update["roots"] = tuple(edges[0]) if len(edges) == 1 else (tuple(edges[0]), tuple(edges[1]))
     return refined.model_copy(update=update)
 
@@ -334,12 +342,9 @@ def _moved(marks: Marks | None, refined: Marks, fixed: frozenset[str]) -> tuple[
     if marks is None:
         return ()
     pairs = [
-        (f"root.{flat}", a, b)
-        for flat, (a, b) in enumerate(
-            (a, b)
-            for given, found in zip(marks.roots_by_edge(), refined.roots_by_edge(), strict=False)
-            for a, b in zip(given, found, strict=False)
-        )
+        (f"root.{number * len(found) + index}", a, b)
+        for number, (given, found) in enumerate(zip(marks.roots_by_edge(), refined.roots_by_edge(), strict=False))
+        for index, (a, b) in enumerate(zip(given, found, strict=False))
     ]
     for name in ("shoulder", "tip"):
         a, b = getattr(marks, name), getattr(refined, name)

@@ -17,9 +17,9 @@ from keycore.marks import Marks
 from keycore.measured import Readings
 
 
-def first_lies_below(frame: Frame, marks: Marks | None) -> bool:
+def first_lies_below(frame: Frame, marks: Marks) -> bool:
     """Whether the hand's first row of roots is that of the frame's second edge."""
-    rows = () if marks is None else marks.roots_by_edge()
+    rows = marks.roots_by_edge()
     if len(rows) != 2:
         return False
     heights = [frame.blade_mm(np.asarray(row, dtype=float))[:, 1].mean() if row else 0.0 for row in rows]

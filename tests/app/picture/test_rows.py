@@ -62,6 +62,32 @@ def test_a_mirrored_pair_reads_alike_in_either_order() -> None:
     assert max(moved.distance_px for moved in other.moved) == max(moved.distance_px for moved in one.moved)
 
 
+def test_a_lower_row_alone_is_the_first_where_a_hand_began_with_it() -> None:
+    """Nothing of the upper row was clicked: the kept root, its marks and its half of the code are the lower edge's."""
+    picture, spec, marks = _drawn("E")
+    lower = marks.roots_by_edge()[1]
+    begun = marks.model_copy(update={"roots": (lower, ())})
+    whole = read_picture(picture, spec, marks)
+
+    reading = read_picture(picture, spec, begun, fixed=frozenset({"root.1"}))
+
+    half = spec.cuts_per_edge
+    assert reading.readings.cuts[1].evidence is None and reading.readings.cuts[half + 1].evidence is not None
+    assert reading.marks.roots_by_edge()[0][1] == lower[1]
+    first, second = decode(whole.readings, spec).code[:half], decode(whole.readings, spec).code[half:]
+    assert decode(reading.readings, spec).code == second + first
+
+
+def test_an_empty_row_is_still_a_row() -> None:
+    """Of two, the first may be the empty one; a single edge's points are one row."""
+    point = (1.0, 2.0)
+
+    assert Marks(roots=((), (point,))).roots_by_edge() == ((), (point,))
+    assert Marks(roots=((point,), ())).roots_by_edge() == ((point,), ())
+    assert Marks(roots=(point, point)).roots_by_edge() == ((point, point),)
+    assert Marks(roots=((point,), (point, point))).roots_by_edge() == ((point,), (point, point))
+
+
 def test_names_are_turned_with_their_rows() -> None:
     """Roots only, and twice is none."""
     assert [turned_name(f"root.{number}", 3) for number in (0, 2, 3, 5)] == ["root.3", "root.5", "root.0", "root.2"]
