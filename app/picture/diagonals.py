@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from app.picture.lobes import without_lobes
 from app.picture.median import Values, spread
 from keycore.measured import Floats
 
@@ -52,16 +53,22 @@ class Diagonals(DiagonalSums):
         Rows of a usual flank.
     noise
         Spread of a mean over a usual flank.
+    wide
+        Running sums of what is wide and has been taken off, where its lobes are to be told (:mod:`app.picture.lobes`).
     """
 
     usual: int
     noise: float
+    wide: DiagonalSums | None = None
 
-    def z(self, first: Rows, end: Rows, diagonal: Rows, beside: Rows) -> Floats:
-        """:meth:`total` in units of its spread; 0 where there are no rows."""
+    def z(self, first: Rows, end: Rows, diagonal: Rows, beside: Rows, *, lobes: bool = False) -> Floats:
+        """:meth:`total` in units of its spread, without ``lobes`` or with them; 0 where there are no rows."""
         count = np.asarray(end - first)
         unit = np.where(count > 0, 1.0 / (np.sqrt(np.maximum(count, 1) * self.usual) * self.noise), 0.0)
-        return np.asarray(self.total(first, end, diagonal, beside) * unit)
+        change = self.total(first, end, diagonal, beside)
+        if self.wide is not None and not lobes:
+            change = without_lobes(change, self.wide.total(first, end, diagonal, beside))
+        return np.asarray(change * unit)
 
 
 def diagonal_sums(values: Values, direction: int) -> DiagonalSums:
@@ -82,11 +89,12 @@ def diagonal_sums(values: Values, direction: int) -> DiagonalSums:
     return DiagonalSums(sums, 1 - rows if direction > 0 else 0)
 
 
-def diagonals(change: Values, direction: int, usual: int) -> Diagonals:
+def diagonals(change: Values, direction: int, usual: int, wide: Values | None = None) -> Diagonals:
     """:func:`diagonal_sums` of a change of grey, with its spread over a usual flank of so many rows."""
     rows, columns = change.shape
     found = diagonal_sums(change, direction)
     at = np.arange(found.lowest, found.lowest + columns + rows - 1) + direction * np.arange(rows)[:, None]
     inside = (at >= 0) & (at < columns)
     whole = (found.sums[usual:] - found.sums[:-usual])[inside[usual - 1 :] & inside[: rows - usual + 1]] / usual
-    return Diagonals(found.sums, found.lowest, usual, spread(whole))
+    taken_off = None if wide is None else diagonal_sums(wide, direction)
+    return Diagonals(found.sums, found.lowest, usual, spread(whole), taken_off)

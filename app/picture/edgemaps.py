@@ -20,9 +20,9 @@ at all.
 A line to the light that has a dark band inside it is mostly not the metal's edge, nor, on a copy, a floor beyond which
 it is dark again (:mod:`app.picture.darkband`).
 
-Before that: what is wider than ``WIDE_MM`` is taken off (the soft ramp of a shadow), and for floors and flanks the
-median along each row (grooves, brushing and a back run along the whole blade and are no floors): well inside the blade
-as far as it is there (:func:`take_off_rows`).
+Before that: what is wider than ``WIDE_MM`` is taken off (the soft ramp of a shadow; what that leaves beside flanks and
+long lines: :mod:`app.picture.lobes`), and for floors and flanks the median along each row (grooves, brushing and a back
+run along the whole blade and are no floors): well inside the blade as far as it is there (:func:`take_off_rows`).
 
 Maps are sampled with ``sx = tangent * sy``, so that a flank is a diagonal of the raster.
 """
@@ -99,6 +99,8 @@ class EdgeMaps:
         True where only a rise towards the outside counts.
     no_metal
         (m, n) what speaks against an edge because no metal's hue is inside (:mod:`app.picture.hue`), if it has one.
+    wide
+        (m, n) what is wide and was taken off ``rise``, unless only a rise counts (:mod:`app.picture.lobes`).
     flanks_mm
         How far the flanks stand above where the table has them beside their floors.
     hidden
@@ -116,6 +118,7 @@ class EdgeMaps:
     noise: float
     signed: bool
     no_metal: Floats | None = None
+    wide: Floats | None = None
     flanks_mm: float = 0.0
     hidden: bool = False
 
@@ -155,10 +158,8 @@ def edge_maps(
     x = np.arange(first - beyond_mm, last + beyond_mm, sx)
     y = np.arange(max(float(shape.roots_mm.min()) - below_mm, 0.3), shape.top_mm + above_mm, step_mm)
     grey = patch.grid(frame, x, side * y)
-    along, across = _changes(grey, frame, sx, step_mm)
-    tilted = np.hypot(1.0, shape.tangent)
-    right = (shape.tangent * across - along) / tilted
-    left = (shape.tangent * across + along) / tilted
+    (along, along_wide), (across, across_wide) = _changes(grey, frame, sx, step_mm)
+    right, left = _across_flanks(along, across, shape.tangent)
     level = across.copy()
     well_inside = 0 if signed else int(np.searchsorted(y, shape.top_mm - BELOW_TOP_MM))
     for change in (level, right, left):
@@ -169,7 +170,10 @@ def edge_maps(
     rows = int(np.count_nonzero(y <= shape.top_mm + ABOVE_TOP_MM))
     start = max(1, round(FLANK_CORNER_MM / sx))
     usual = max(SHORTEST_ROWS, round(0.95 * (shape.spacing_mm - shape.flat_mm) / 2 / sx)) - start + 1
-    flanks = diagonals(right, 1, usual), diagonals(left, -1, usual)
+    wides: tuple[GreyPixels | None, GreyPixels | None] = (None, None)
+    if not signed:
+        wides = _across_flanks(along_wide, across_wide, shape.tangent)
+    flanks = diagonals(right, 1, usual, wides[0]), diagonals(left, -1, usual, wides[1])
     floor_noise = spread(floor[4:-4])
     floor_z = floor / floor_noise
     floors = log_ratio(floor_z, signed=signed, step_mm=step_mm)
@@ -191,13 +195,15 @@ def edge_maps(
         cut += np.roll(told, -direction * half, axis=1)
         if not signed:
             along_flank = _flank_means(shade, usual, rows, start, direction)
-            told = dark_inside(along_flank, flank.noise, z, step_mm)
+            with_lobes = _flanks(flank, len(y), len(x), rows, start, direction, lobes=True)
+            told = dark_inside(along_flank, flank.noise, with_lobes, step_mm)
             if no_metal is not None:
                 told += _flank_means(no_metal, usual, rows, start, direction)
             told[rows - start - min(SHORTEST_ROWS, usual) + 1 :] = 0.0  # no flanks there
             dark += np.roll(told, -direction * half, axis=1)
     rise, noise = across.astype(float), spread(across)
-    return EdgeMaps(x, y, cut + dark, floors + dark, floor_z, *flanks, rise, noise, signed, no_metal)
+    wide = None if signed else across_wide.astype(float)
+    return EdgeMaps(x, y, cut + dark, floors + dark, floor_z, *flanks, rise, noise, signed, no_metal, wide)
 
 
 def take_off_rows(change: GreyPixels, well_inside: int, width: int) -> None:
@@ -267,11 +273,20 @@ def _ratios(signed: bool) -> tuple[Floats, Floats]:
 
 def step_filter(grey: GreyPixels, frame: Frame, *, axis: int, step_mm: float) -> GreyPixels:
     """Change of grey along one axis, sampled every ``step_mm``, in grey levels of its step, without what is wide."""
-    blur = blur_mm(frame)
-    fine, wide = kernel(blur / step_mm, 1), kernel(WIDE_MM / step_mm, 1)
+    fine, wide = kernel(blur_mm(frame) / step_mm, 1), kernel(WIDE_MM / step_mm, 1)
     radius = max(len(fine), len(wide)) // 2
     weights = np.pad(fine, radius - len(fine) // 2) - np.pad(wide, radius - len(wide) // 2)
-    weights *= (blur / step_mm) * np.sqrt(2 * np.pi)
+    return _stepped(grey, frame, weights, axis=axis, step_mm=step_mm)
+
+
+def wide_filter(grey: GreyPixels, frame: Frame, *, axis: int, step_mm: float) -> GreyPixels:
+    """What is wide and :func:`step_filter` leaves out, in the same units."""
+    return _stepped(grey, frame, kernel(WIDE_MM / step_mm, 1), axis=axis, step_mm=step_mm)
+
+
+def _stepped(grey: GreyPixels, frame: Frame, weights: Floats, *, axis: int, step_mm: float) -> GreyPixels:
+    """A derivative along one axis in grey levels of a step."""
+    weights = weights * (blur_mm(frame) / step_mm * np.sqrt(2 * np.pi))
     return filtered(grey, down=weights) if axis == 0 else filtered(grey, across=weights)
 
 
@@ -285,15 +300,22 @@ def noise_of_mean(noise: float, length_mm: float) -> float:
     return float(noise / np.sqrt(max(1.0, length_mm / ALIKE_MM)))
 
 
-def _changes(grey: GreyPixels, frame: Frame, sx: float, sy: float) -> tuple[GreyPixels, GreyPixels]:
-    """Change along x and along y, in grey levels of a step, without what is wide."""
+def _changes(grey: GreyPixels, frame: Frame, sx: float, sy: float) -> list[tuple[GreyPixels, GreyPixels]]:
+    """Change along x and along y, in grey levels of a step, without what is wide, and that."""
     blur = blur_mm(frame)
     changes = []
     for order, step in (((0, 1), sx), ((1, 0), sy)):
         fine = smooth(grey, (blur / sy, blur / sx), order)
         wide = smooth(grey, (WIDE_MM / sy, WIDE_MM / sx), order)
-        changes.append((fine - wide) * np.float32(blur / step * np.sqrt(2 * np.pi)))
-    return changes[0], changes[1]
+        unit = np.float32(blur / step * np.sqrt(2 * np.pi))
+        changes.append(((fine - wide) * unit, wide * unit))
+    return changes
+
+
+def _across_flanks(along: GreyPixels, across: GreyPixels, tangent: float) -> tuple[GreyPixels, GreyPixels]:
+    """Change across flanks that rise to the right and to the left, from that along x and along y."""
+    tilted = np.hypot(1.0, tangent)
+    return (tangent * across - along) / tilted, (tangent * across + along) / tilted
 
 
 def _shade(grey: GreyPixels, frame: Frame, sx: float, sy: float) -> GreyPixels:
@@ -312,14 +334,16 @@ def _reach(height: int, rows: int, start: int, usual: int) -> tuple[Rows, Rows]:
     return np.minimum(row + start, rows), np.minimum(row + start + usual, rows)
 
 
-def _flanks(sums: Diagonals, height: int, width: int, rows: int, start: int, direction: int) -> Floats:
+def _flanks(
+    sums: Diagonals, height: int, width: int, rows: int, start: int, direction: int, *, lobes: bool = False
+) -> Floats:
     """(height, width) mean change along the flank that rises from every place, in units of its spread.
 
     What a shorter flank than the usual one shows counts as less, and less than ``SHORTEST_ROWS`` of it as nothing.
     """
     first, end = _reach(height, rows, start, sums.usual)
     diagonal = np.arange(width) - direction * np.arange(height)[:, None]
-    z = sums.z(first, end, diagonal, np.zeros(1, dtype=int))[0]
+    z = sums.z(first, end, diagonal, np.zeros(1, dtype=int), lobes=lobes)[0]
     return np.where(end - first < min(SHORTEST_ROWS, sums.usual), 0.0, z)
 
 

@@ -312,7 +312,8 @@ def _same(one: FittedBlade, other: FittedBlade) -> bool:
 
 def _with_neighbours(look: _Look, spec: KeySpec, shape: EdgeShape, *, anywhere: bool) -> _Look:
     """Weigh every cut with its neighbours, the line with what that gives, and the cuts once more on that line."""
-    besides = _besides(look, spec)
+    besides, tops = _besides(look, spec)
+    look = replace(look, tops=tops)
     weighed = _weighed(look, spec, shape, besides)
     (lie,) = _lies(
         weighed.curves,
@@ -330,19 +331,22 @@ def _with_neighbours(look: _Look, spec: KeySpec, shape: EdgeShape, *, anywhere: 
     return _weighed(replace(weighed, lie=lie), spec, shape, besides)
 
 
-def _besides(look: _Look, spec: KeySpec) -> tuple[tuple[Floats, ...], ...]:
+def _besides(look: _Look, spec: KeySpec) -> tuple[tuple[tuple[Floats, ...], ...], tuple[Uncut | None, ...]]:
     """What speaks for each cut's floor besides its lines: a hand's click, and that it is the near one of two rims.
 
-    On a copy, where wall and shadow are as black as the metal, there are no rims.
+    And the uncut edges, as the near ones of two rims too.  On a copy, where wall and shadow are as black as the metal,
+    there are no rims.
     """
-    edges = []
-    for edge, cuts, side in zip(look.maps, look.curves, _sides(spec), strict=True):
+    edges, tops = [], []
+    for edge, cuts, uncut, side in zip(look.maps, look.curves, look.tops, _sides(spec), strict=True):
         told = tuple(look.clicked.of_floor(side, cut, edge.y_mm) for cut in range(len(cuts)))
         if not edge.signed:
-            rims = near_rims(edge, tuple(curve for curve, _, _ in cuts))
+            rims, far = near_rims(edge, tuple(curve for curve, _, _ in cuts))
             told = tuple(click + rim for click, rim in zip(told, rims, strict=True))
+            uncut = None if uncut is None else replace(uncut, far_rim=far)
         edges.append(told)
-    return tuple(edges)
+        tops.append(uncut)
+    return tuple(edges), tuple(tops)
 
 
 def _weighed(look: _Look, spec: KeySpec, shape: EdgeShape, besides: tuple[tuple[Floats, ...], ...]) -> _Look:
@@ -484,6 +488,7 @@ def _uncut(maps: EdgeMaps, spec: KeySpec, shape: EdgeShape, place: Alignment, fl
         length_mm=np.array([len(piece) * column_mm for piece in pieces]),
         height_mm=maps.y_mm,
         rise=means_of(maps.rise, pieces),
+        wide=None if maps.wide is None else means_of(maps.wide, pieces),
         noise=maps.noise,
         signed=maps.signed,
         no_metal=None if maps.no_metal is None else means_of(maps.no_metal, pieces),

@@ -24,9 +24,11 @@ from numpy.typing import NDArray
 
 from app.picture.clicks import Clicks
 from app.picture.darkband import beyond_dark
-from app.picture.edgemaps import noise_of_mean, peak_height, ratio_of_peak, step_filter
+from app.picture.edgemaps import noise_of_mean, peak_height, ratio_of_peak, step_filter, wide_filter
+from app.picture.farrim import FarRim
 from app.picture.frame import Frame
 from app.picture.hue import Hue
+from app.picture.lobes import without_lobes
 from app.picture.logsum import logsumexp
 from app.picture.median import Values, spread
 from app.picture.sample import Patch
@@ -110,6 +112,10 @@ class Uncut:
     signed: bool
     no_metal: Floats | None = None
     """(p, m) what speaks against an edge because no metal's hue is inside, where the metal has one."""
+    wide: Floats | None = None
+    """(p, m) of what is wide and has been taken off, where its lobes are to be told (:mod:`app.picture.lobes`)."""
+    far_rim: FarRim | None = None
+    """Where a far rim may lie, once the cuts have told it."""
 
     @property
     def middle_mm(self) -> float:
@@ -122,13 +128,21 @@ class Uncut:
         share = self.length_mm / self.length_mm.sum()
         rows = slopes[:, None, None] * (self.x_mm - self.middle_mm)[:, None] / step + np.arange(len(self.height_mm))
         each = np.arange(len(self.rise))[:, None]
-        z = np.einsum("p,tpm->tm", share, _read_off(self.rise, each, rows))
-        z /= noise_of_mean(self.noise, float(self.length_mm.sum()))
+
+        def mean(values: Floats) -> Floats:
+            return np.asarray(np.einsum("p,tpm->tm", share, _read_off(values, each, rows)))
+
+        noise = noise_of_mean(self.noise, float(self.length_mm.sum()))
+        change = mean(self.rise) / noise
+        z = change if self.wide is None else without_lobes(change, mean(self.wide) / noise)
         # One edge has one height, whichever slope it is looked at with.
-        ratio = ratio_of_peak(z, peak_height(np.abs(z).max(axis=0), step), signed=self.signed)
+        height = peak_height(np.abs(z).max(axis=0), step)
+        ratio = ratio_of_peak(z, height, signed=self.signed)
         if self.no_metal is not None:
-            ratio += np.einsum("p,tpm->tm", share, _read_off(self.no_metal, each, rows))
-        return ratio if self.signed else ratio + beyond_dark(z.T, step).T
+            ratio += mean(self.no_metal)
+        if self.far_rim is not None:
+            ratio += self.far_rim.for_near(ratio_of_peak(z, height, signed=True))
+        return ratio if self.signed else ratio + beyond_dark(change.T, step).T
 
     def curve(self, slope: float) -> HeightCurve:
         """The same for one slope."""
@@ -144,19 +158,23 @@ class Back:
     z: Floats
     signed: bool
     no_metal: Floats | None = None
-    """(p, n) as of :class:`Uncut`."""
+    wide: Floats | None = None
+    """(p, n) as of :class:`Uncut`, what is wide in units of noise too."""
 
     def log_p(self, offsets_mm: Floats, slopes: Floats, x_mid_mm: float) -> Floats:
         """(offsets, slopes) log-likelihood ratio of a straight back on each line."""
         line = offsets_mm[:, None] + slopes[None, :] * (self.x_mm[:, None, None] - x_mid_mm)
-        z = self._summed(self.z, line) / np.sqrt(len(self.z))
+        change = self._summed(self.z, line) / np.sqrt(len(self.z))
+        z = change
+        if self.wide is not None:
+            z = without_lobes(change, self._summed(self.wide, line) / np.sqrt(len(self.z)))
         # One edge has one height, whichever slope it is looked at with: else every slope would seem as good.
         step = float(offsets_mm[1] - offsets_mm[0])
         height = peak_height(np.abs(z).max(axis=1), step)
         ratio = ratio_of_peak(z, height[:, None], signed=self.signed)
         if self.no_metal is not None:
             ratio += self._summed(self.no_metal, line) / len(self.no_metal)
-        return ratio if self.signed else ratio + beyond_dark(z[::-1], step)[::-1]
+        return ratio if self.signed else ratio + beyond_dark(change[::-1], step)[::-1]
 
     def _summed(self, values: Floats, line_mm: Floats) -> Floats:
         """Sums over the pieces of (p, n) values where lines pass, (p, offsets, slopes)."""
@@ -180,14 +198,18 @@ def back_of(
     x = np.arange(float(shape.positions_mm.min()) - 2.0, float(shape.positions_mm.max()) + 1.0, 0.06)
     outward = np.arange(-reach_mm - 0.6, reach_mm + 0.6, step_mm)
     grey = patch.grid(frame, x, -outward)
-    change = step_filter(grey, frame, axis=0, step_mm=step_mm)
     pieces = np.array_split(np.arange(len(x)), BACK_PIECES)
-    means = means_of(change, pieces)
+    means = means_of(step_filter(grey, frame, axis=0, step_mm=step_mm), pieces)
+    noise = spread(means)
+    wide = None
+    if not signed:
+        wide = means_of(wide_filter(grey, frame, axis=0, step_mm=step_mm), pieces) / noise
     no_metal = None
     if hue is not None:
         against = hue.no_metal_inside(hue.patch.grid(frame, x, -outward), grey, step_mm)
         no_metal = means_of(against, pieces)
-    return Back(np.array([x[piece].mean() for piece in pieces]), outward, means / spread(means), signed, no_metal)
+    places = np.array([x[piece].mean() for piece in pieces])
+    return Back(places, outward, means / noise, signed, no_metal, wide)
 
 
 def means_of(values: Values, pieces: list[NDArray[np.intp]]) -> Floats:

@@ -30,6 +30,7 @@ from app.picture.alignment import centre_moves
 from app.picture.diagonals import Rows
 from app.picture.edgemaps import ALIKE_MM, FLANK_CORNER_MM, PEAK_MM, EdgeMaps, ratio_of_peak
 from app.picture.lie import HeightCurve, Lie
+from app.picture.lobes import without_lobes
 from app.picture.logsum import logsumexp
 from app.picture.shape import EdgeShape
 from keycore.measured import Floats
@@ -52,8 +53,8 @@ class _Lines:
 
     Attributes
     ----------
-    along
-        (rows, columns + 1) running sums of the change across a level edge.
+    along, along_wide
+        (rows, columns + 1) running sums of the change across a level edge, and of what is wide (as in the map).
     shifts
         (n,) rows by which a line may be off, and beside which its peak is sought.
     moves, move_prior
@@ -64,6 +65,7 @@ class _Lines:
     row_mm: float
     column_mm: float
     along: Floats
+    along_wide: Floats | None
     shifts: Rows
     moves: Rows
     move_prior: Floats
@@ -89,7 +91,10 @@ class _Lines:
         rows = np.clip(row + self.shifts, 0, len(self.along) - 1)
         begin, end = (np.clip(at, 0, self.along.shape[1] - 1) for at in (first, last))
         count = np.maximum(last - first, 1)
-        mean = (self.along[rows][:, end] - self.along[rows][:, begin]) / count
+        change = self.along[rows][:, end] - self.along[rows][:, begin]
+        if self.along_wide is not None:
+            change = without_lobes(change, self.along_wide[rows][:, end] - self.along_wide[rows][:, begin])
+        mean = change / count
         z = mean / self.maps.noise * np.sqrt(np.maximum(1.0, count * self.column_mm / ALIKE_MM))
         value = self._near(z, np.zeros(1, dtype=int))[0]
         return np.asarray(value * self.whole((last - first) * self.column_mm))
@@ -116,17 +121,23 @@ def _lines(maps: EdgeMaps) -> _Lines:
     row_mm, column_mm = float(maps.y_mm[1] - maps.y_mm[0]), float(maps.x_mm[1] - maps.x_mm[0])
     beside = round(PEAK_MM / row_mm)
     moves, move_prior = centre_moves(column_mm)
-    along = np.zeros((len(maps.y_mm), len(maps.x_mm) + 1))
-    np.cumsum(maps.rise, axis=1, out=along[:, 1:])
     return _Lines(
         maps=maps,
         row_mm=row_mm,
         column_mm=column_mm,
-        along=along,
+        along=_running_sums(maps.rise),
+        along_wide=None if maps.wide is None else _running_sums(maps.wide),
         shifts=np.arange(-beside, beside + 1),
         moves=moves,
         move_prior=move_prior,
     )
+
+
+def _running_sums(values: Floats) -> Floats:
+    """(rows, columns + 1) sums of each row up to every column."""
+    sums = np.zeros((values.shape[0], values.shape[1] + 1))
+    np.cumsum(values, axis=1, out=sums[:, 1:])
+    return sums
 
 
 @dataclass(frozen=True)

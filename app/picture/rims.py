@@ -13,7 +13,8 @@ a cut's evidence is summed over the vectors with the weights that *the other* cu
     rim_k(y) = ln( P(none | others) + sum over v of P(v | others) * exp(outer_k(y + v)) )
 
 All ratios are taken to the power ``TEMPER`` in it, as a cut's whole evidence is (:mod:`app.picture.cuts`).  Which line
-is the inner one needs no rule: the far rim has no line at that distance outside of it.
+is the inner one needs no rule: the far rim has no line at that distance outside of it.  Where the far rim lies is so
+known from all cuts together, and tells which line of the uncut edge is the metal's (:mod:`app.picture.farrim`).
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ import numpy as np
 
 from app.picture.cuts import TEMPER
 from app.picture.edgemaps import EdgeMaps, log_ratio
+from app.picture.farrim import FarRim
 from app.picture.lie import HeightCurve
 from app.picture.logsum import logsumexp
 from app.picture.smooth import largest_near
@@ -36,8 +38,10 @@ MOST = 12.0
 """Of the far rim's line less counts than of a cut's own (up to 22): 7 and 12 read alike many keys, 22 fewer."""
 
 
-def near_rims(maps: EdgeMaps, curves: tuple[HeightCurve, ...]) -> tuple[Floats, ...]:
+def near_rims(maps: EdgeMaps, curves: tuple[HeightCurve, ...]) -> tuple[tuple[Floats, ...], FarRim]:
     """For each cut of an edge (rows,) what speaks for a floor at each height as the near one of two rims.
+
+    And where the far one lies, as all of them say together.
 
     Parameters
     ----------
@@ -67,4 +71,7 @@ def near_rims(maps: EdgeMaps, curves: tuple[HeightCurve, ...]) -> tuple[Floats, 
         weights -= logsumexp(weights)
         every_state = np.concatenate([ratio + weights[:-1], np.full((len(ratio), 1), weights[-1])], axis=1)
         found.append(np.asarray(logsumexp(every_state, axis=1)) / TEMPER)
-    return tuple(found)
+    weights = np.append(together, np.log(1 - WALL))
+    weights -= logsumexp(weights)
+    by_rows = logsumexp(weights[:-1].reshape(len(out), len(ALONG_MM)), axis=1)
+    return tuple(found), FarRim(out, np.asarray(by_rows), float(weights[-1]), TEMPER)
