@@ -61,14 +61,15 @@ class Diagonals(DiagonalSums):
     noise: float
     wide: DiagonalSums | None = None
 
-    def z(self, first: Rows, end: Rows, diagonal: Rows, beside: Rows, *, lobes: bool = False) -> Floats:
-        """:meth:`total` in units of its spread, without ``lobes`` or with them; 0 where there are no rows."""
+    def z(self, first: Rows, end: Rows, diagonal: Rows, beside: Rows) -> tuple[Floats, Floats]:
+        """:meth:`total` in units of its spread, without lobes and with them; 0 where there are no rows."""
         count = np.asarray(end - first)
         unit = np.where(count > 0, 1.0 / (np.sqrt(np.maximum(count, 1) * self.usual) * self.noise), 0.0)
         change = self.total(first, end, diagonal, beside)
-        if self.wide is not None and not lobes:
-            change = without_lobes(change, self.wide.total(first, end, diagonal, beside))
-        return np.asarray(change * unit)
+        with_lobes = np.asarray(change * unit)
+        if self.wide is None:
+            return with_lobes, with_lobes
+        return np.asarray(without_lobes(change, self.wide.total(first, end, diagonal, beside)) * unit), with_lobes
 
 
 def diagonal_sums(values: Values, direction: int) -> DiagonalSums:

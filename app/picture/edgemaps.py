@@ -190,12 +190,11 @@ def edge_maps(
         no_metal = hue.no_metal_inside(share, shade, step_mm)
         dark += uniform_filter1d(no_metal, width, axis=1, mode="nearest")
     for flank, direction in zip(flanks, (1, -1), strict=True):
-        z = _flanks(flank, len(y), len(x), rows, start, direction)
+        z, with_lobes = _flanks(flank, len(y), len(x), rows, start, direction)
         told = log_ratio(z, signed=signed, step_mm=step_mm)
         cut += np.roll(told, -direction * half, axis=1)
         if not signed:
             along_flank = _flank_means(shade, usual, rows, start, direction)
-            with_lobes = _flanks(flank, len(y), len(x), rows, start, direction, lobes=True)
             told = dark_inside(along_flank, flank.noise, with_lobes, step_mm)
             if no_metal is not None:
                 told += _flank_means(no_metal, usual, rows, start, direction)
@@ -334,17 +333,17 @@ def _reach(height: int, rows: int, start: int, usual: int) -> tuple[Rows, Rows]:
     return np.minimum(row + start, rows), np.minimum(row + start + usual, rows)
 
 
-def _flanks(
-    sums: Diagonals, height: int, width: int, rows: int, start: int, direction: int, *, lobes: bool = False
-) -> Floats:
+def _flanks(sums: Diagonals, height: int, width: int, rows: int, start: int, direction: int) -> tuple[Floats, Floats]:
     """(height, width) mean change along the flank that rises from every place, in units of its spread.
 
+    Without the lobes of other edges, and with them.
     What a shorter flank than the usual one shows counts as less, and less than ``SHORTEST_ROWS`` of it as nothing.
     """
     first, end = _reach(height, rows, start, sums.usual)
     diagonal = np.arange(width) - direction * np.arange(height)[:, None]
-    z = sums.z(first, end, diagonal, np.zeros(1, dtype=int), lobes=lobes)[0]
-    return np.where(end - first < min(SHORTEST_ROWS, sums.usual), 0.0, z)
+    too_short = end - first < min(SHORTEST_ROWS, sums.usual)
+    z, with_lobes = (np.where(too_short, 0.0, one[0]) for one in sums.z(first, end, diagonal, np.zeros(1, dtype=int)))
+    return z, with_lobes
 
 
 def _flank_means(values: Values, usual: int, rows: int, start: int, direction: int) -> Floats:

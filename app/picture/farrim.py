@@ -1,8 +1,8 @@
 """How far outside of its near rim a thick key's far one stands, as its cuts tell it, and what that says of other lines.
 
-The uncut edge of a thick key has two rims as its floors have (:mod:`app.picture.rims`), at the same distance.  Which of
-two long lines is the metal's edge is so told by floors whose near rim nothing but all of them together told: the near
-line has another one outside of it where the floors have theirs, the far one has none there.
+The uncut edge of a thick key has two rims as its floors have (:mod:`app.picture.rims`), at the same distance.  Once all
+floors together have told that distance, it tells which of two long lines is the metal's edge: the near line has another
+one that far outside of it, the far one has none there.
 """
 
 from __future__ import annotations

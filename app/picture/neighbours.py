@@ -81,7 +81,7 @@ class _Lines:
     def flank(self, first: Rows, last: Rows, diagonal: Rows, direction: int) -> Floats:
         """(m, ...) log-likelihood ratio of a flank from row ``first`` to ``last``, for every move of its cut."""
         sums = self.maps.right if direction > 0 else self.maps.left
-        z = sums.z(first, last + 1, diagonal, -direction * self.shifts)
+        z, _ = sums.z(first, last + 1, diagonal, -direction * self.shifts)
         # A cut that stands farther to the right has its right flank lower, and its left one higher.
         value = self._near(z, -direction * self.moves)
         return np.asarray(value * self.whole((last - first + 1) * self.row_mm))

@@ -58,23 +58,11 @@ def report(
     reference: str,
 ) -> PictureReading:
     """Make the reading that the rest of the program takes: drawn as the first way has it, measured in all."""
-    if marks is None or not first_lies_below(ways[0].frame, marks):
-        return _report(picture, spec, ways, marks, fixed, ground, reference)
-    cuts = len(ways[0].edges[0].cuts)
-    turned = frozenset(turned_name(name, cuts) for name in fixed)
-    return as_the_hand_counts(_report(picture, spec, ways, turned_over(marks), turned, ground, reference), cuts)
-
-
-def _report(
-    picture: Picture,
-    spec: KeySpec,
-    ways: tuple[FittedBlade, ...],
-    marks: Marks | None,
-    fixed: frozenset[str],
-    ground: Ground,
-    reference: str,
-) -> PictureReading:
-    """The same, with the row of roots at positive y the first."""
+    if marks is not None and first_lies_below(ways[0].frame, marks):
+        cuts = len(ways[0].edges[0].cuts)
+        turned = frozenset(turned_name(name, cuts) for name in fixed)
+        other = report(picture, spec, ways, turned_over(marks), fixed=turned, ground=ground, reference=reference)
+        return as_the_hand_counts(other, cuts)
     laid = [placed(fitted, spec, marks, fixed) for fitted in ways]
     fitted = laid[0]
     refined = _beside(fitted, _refined_marks(fitted, spec), marks)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from app.picture.diagonals import diagonals
 from app.picture.edgemaps import step_filter, wide_filter
 from app.picture.lie import Back, back_of
 from app.picture.lobes import without_lobes
@@ -72,3 +73,18 @@ def test_a_clean_back_has_one_line(signed: bool) -> None:
 
     assert abs(offsets[np.argmax(told)]) < 0.03 and told.max() > 15.0
     assert told[np.abs(offsets) > 0.18].max() < 0.0
+
+
+@pytest.mark.parametrize("direction", [1, -1])
+def test_a_flank_loses_its_lobes_as_a_whole(direction: int) -> None:
+    """Not sample by sample: the sums along it are held between nothing and the whole; what had lobes is kept beside."""
+    change, wide = np.random.default_rng(6).normal(0.0, 1.0, (2, 20, 40)).astype(np.float32)
+    first, end, diagonal = np.array([4]), np.array([12]), np.array([20 - direction * 4])
+
+    ((alone,),), ((whole,),) = diagonals(change, direction, 8, wide).z(first, end, diagonal, np.zeros(1, dtype=int))
+
+    rows = np.arange(4, 12)
+    columns = 20 + direction * (rows - 4)
+    own, other = (float(one[rows, columns].sum(dtype=float)) for one in (change, wide))
+    assert whole != 0.0
+    assert alone / whole == pytest.approx(np.clip(own, min(own + other, 0.0), max(own + other, 0.0)) / own)

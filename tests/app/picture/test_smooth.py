@@ -85,7 +85,8 @@ def test_running_sums_down_diagonals_are_sums_along_flanks(direction: int) -> No
         if 0 <= c + direction * (usual - 1) < width
     ]
     assert sums.noise == pytest.approx(spread(np.array(whole)), rel=1e-9)
-    z = _flanks(sums, height, width, rows, start, direction)
+    z, with_lobes = _flanks(sums, height, width, rows, start, direction)
+    assert np.array_equal(z, with_lobes), "nothing wide was given"
     for r in range(height):
         away = np.arange(start, start + usual)[: max(0, rows - r - start)]
         for c in range(width):
